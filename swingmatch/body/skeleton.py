@@ -1,0 +1,66 @@
+"""The body as swingmatch sees it: 21 named keypoints and the segments between them.
+
+Every array of keypoints in the package has this order on its keypoint axis: ``(T, K, 3)`` or ``(T, K, 2)``
+with ``K == len(KEYPOINTS)``. A keypoint that was not seen is NaN. ``hand`` is the middle of the knuckles
+(where the racket handle crosses the palm); ``toe`` is the tip of the foot.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+SIDES = ("left", "right")
+_PAIRED = ("shoulder", "elbow", "wrist", "hand", "hip", "knee", "ankle", "heel", "toe")
+KEYPOINTS: tuple[str, ...] = (
+    "nose",
+    "left_ear",
+    "right_ear",
+    *(f"{side}_{part}" for part in _PAIRED for side in SIDES),
+)
+INDEX: dict[str, int] = {name: i for i, name in enumerate(KEYPOINTS)}
+K = len(KEYPOINTS)
+
+#: Lines to draw between keypoints: (name, from, to).
+SEGMENTS: tuple[tuple[str, str, str], ...] = (
+    ("shoulder_line", "left_shoulder", "right_shoulder"),
+    ("hip_line", "left_hip", "right_hip"),
+    *(
+        (f"{side}_{name}", f"{side}_{start}", f"{side}_{end}")
+        for side in SIDES
+        for name, start, end in (
+            ("trunk_side", "hip", "shoulder"),
+            ("upper_arm", "shoulder", "elbow"),
+            ("forearm", "elbow", "wrist"),
+            ("palm", "wrist", "hand"),
+            ("thigh", "hip", "knee"),
+            ("shank", "knee", "ankle"),
+            ("foot", "heel", "toe"),
+        )
+    ),
+)
+
+_SWAP = np.array(
+    [INDEX[n.replace("left", "#").replace("right", "left").replace("#", "right")] for n in KEYPOINTS]
+)
+
+
+def swap_sides(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Exchange left and right keypoints. ``points`` is ``(..., K, D)``; the result has the same shape."""
+    return points[..., _SWAP, :]
+
+
+def mirror(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mirror a body in the court's X-Y plane: negate Z and exchange the sides.
+
+    ``points`` is ``(..., K, 3)`` on court axes (X to the target, Y up, Z right). Turns a left-hander's
+    swing into the same swing by a right-hander. Applying it twice gives the input back.
+    """
+    out = swap_sides(points).copy()
+    out[..., 2] *= -1.0
+    return out
+
+
+def middle(points: NDArray[np.float64], part: str) -> NDArray[np.float64]:
+    """Middle between the left and right ``part`` (say ``"hip"``): ``(..., K, D)`` to ``(..., D)``."""
+    return 0.5 * (points[..., INDEX[f"left_{part}"], :] + points[..., INDEX[f"right_{part}"], :])

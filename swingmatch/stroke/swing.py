@@ -1,0 +1,103 @@
+"""``Swing``: one stroke, on court axes, with its events.
+
+Axes (ISB): X towards the target, Y up, Z to the right of someone facing the target; origin on the ground
+under the middle of the hips at the first event. Distances are in statures (body heights) unless a swing knows
+its scale, angles in degrees, times in seconds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from swingmatch.body.skeleton import K, mirror
+from swingmatch.series import resample
+
+Hand = Literal["right", "left"]
+
+#: Events of a groundstroke in order; a phase is named after the interval from one event to another.
+EVENTS: tuple[str, ...] = (
+    "ready",
+    "turn_start",
+    "hands_apart",
+    "end_of_take_back",
+    "lowest_hand",
+    "forward_start",
+    "contact",
+    "end_of_follow_through",
+    "recovery",
+)
+PHASES: tuple[tuple[str, str, str], ...] = (
+    ("preparation", "ready", "hands_apart"),
+    ("take-back", "hands_apart", "end_of_take_back"),
+    ("drop", "end_of_take_back", "forward_start"),
+    ("forward swing", "forward_start", "contact"),
+    ("follow-through", "contact", "end_of_follow_through"),
+    ("recovery", "end_of_follow_through", "recovery"),
+)
+
+
+@dataclass(frozen=True)
+class Swing:
+    """One stroke cut out of a track, or a model swing.
+
+    Attributes
+    ----------
+    times : (T,) seconds, rising; clip time for a player, time from contact for a model swing.
+    points : (T, K, 3) court axes, statures; NaN where unknown.
+    events : name -> seconds on the same clock. Only events that were found are present; "contact" always is.
+    hand : the hitting hand.
+    camera_azimuth : degrees from the target direction to the camera about the vertical, 0 in front of
+        the player, +90 on the player's right-hand side, 180 behind; NaN where there was no camera.
+    stroke : "forehand".
+    racket : (T, 5, 3) butt, throat, tip, left edge, right edge on court axes, or None where not known.
+    """
+
+    times: NDArray[np.float64]
+    points: NDArray[np.float64]
+    events: Mapping[str, float]
+    hand: Hand
+    camera_azimuth: float = float("nan")
+    stroke: str = "forehand"
+    racket: NDArray[np.float64] | None = None
+
+    def __post_init__(self) -> None:
+        if self.points.shape != (len(self.times), K, 3):
+            raise ValueError(f"points has shape {self.points.shape}, expected ({len(self.times)}, {K}, 3)")
+        if "contact" not in self.events:
+            raise ValueError("a swing needs its contact time")
+
+    @property
+    def contact(self) -> float:
+        """Time of contact in seconds."""
+        return self.events["contact"]
+
+    def as_right_handed(self) -> Swing:
+        """The same swing by a right-hander: a left-hander's is mirrored, a right-hander's is returned."""
+        if self.hand == "right":
+            return self
+        racket = None if self.racket is None else self.racket[:, [0, 1, 2, 4, 3]] * np.array([1.0, 1.0, -1.0])
+        return replace(
+            self,
+            points=mirror(self.points),
+            hand="right",
+            camera_azimuth=-self.camera_azimuth,
+            racket=racket,
+        )
+
+    def at(self, times: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Keypoints at any times, linear between samples and held at the ends: (N,) seconds to (N, K, 3)."""
+        return resample(self.points, self.times, times)
+
+
+def phase_bounds(events: Mapping[str, float]) -> dict[str, tuple[float, float]]:
+    """Start and end, in seconds, of every phase whose two events are known."""
+    return {
+        name: (events[start], events[end])
+        for name, start, end in PHASES
+        if start in events and end in events and events[end] > events[start]
+    }
