@@ -1,0 +1,82 @@
+"""``Review``: all that is said about one player's clip, ready to be shown. No computation, no files."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from swingmatch.align.alignment import Alignment
+from swingmatch.body.track import Track
+from swingmatch.findings.deviation import Deviation
+from swingmatch.stroke.swing import Swing
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing said to the player, with its evidence.
+
+    Attributes
+    ----------
+    title : a few plain words, for instance "Contact is late".
+    sentence : one sentence with the figures: what, by how much, when.
+    cue, drill : what to think of and what to practise; empty for a strength.
+    deviation : the evidence; the first one where there are several.
+    """
+
+    title: str
+    sentence: str
+    cue: str
+    drill: str
+    deviation: Deviation
+
+
+@dataclass(frozen=True)
+class Pair:
+    """One swing of the player set beside the model.
+
+    ``player`` and ``model`` are both on court axes, statures, in the player's own hand (a right-handed model
+    has been mirrored for a left-handed player). ``differences`` is (N, K): at each of the alignment's N
+    moments and each keypoint, how far the joint departs from the model, degrees of the segment that leads to it,
+    NaN where this view cannot tell.
+    """
+
+    player: Swing
+    model: Swing
+    alignment: Alignment
+    differences: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Review:
+    """What the coach sees of one clip.
+
+    Attributes
+    ----------
+    player : name to show, from the file's name or the coach.
+    clip : the clip's file name. track : the player's track, for drawing on the film.
+    camera_side : plain words, for instance "right side".
+    model_name : the volunteer's label. model_reasons : sentences that say why this model was chosen.
+    model_generated : True when no person was recorded.
+    pairs : one a swing, in the order of the clip. best : index of the swing shown first.
+    deviations : all of them over all swings, for the joint-by-phase map.
+    strengths, changes : what works, and the two or three things worth changing (may be empty).
+    not_visible : labels of quantities that this view cannot show.
+    notes : sentences on the footage and its limits.
+    """
+
+    player: str
+    clip: str
+    track: Track
+    camera_side: str
+    model_name: str
+    model_reasons: tuple[str, ...]
+    model_generated: bool
+    pairs: tuple[Pair, ...]
+    best: int
+    deviations: tuple[Deviation, ...]
+    strengths: tuple[Finding, ...]
+    changes: tuple[Finding, ...]
+    not_visible: tuple[str, ...]
+    notes: tuple[str, ...]
