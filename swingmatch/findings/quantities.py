@@ -1,0 +1,113 @@
+"""What is compared between player and model, in a coach's words.
+
+A new quantity is one row here: how to compute it, in which phases it means something, from which camera sides it
+can be seen, and how big a difference must be before it matters on court. The floors are *common practice, no
+source*: differences that a coach would not bother to mention are below them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from swingmatch.stroke import measures as m
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One row of the comparison.
+
+    Attributes
+    ----------
+    key, label : name in code and in the review. unit : as in ``Deviation.unit``.
+    joint : keypoint (right-handed) at which the review shows it.
+    compute : (T, K, 3) right-handed points on court axes to (T,).
+    floor : smallest difference that matters on court, in ``unit``.
+    """
+
+    key: str
+    label: str
+    unit: str
+    joint: str
+    compute: Callable[[Array], Array]
+    floor: float
+
+
+def _rows() -> tuple[Quantity, ...]:
+    return (
+        Quantity("shoulder_turn", "Shoulder turn", "deg", "right_shoulder", m.shoulder_turn, 15.0),
+        Quantity("hip_turn", "Hip turn", "deg", "right_hip", m.hip_turn, 15.0),
+        Quantity("separation", "Hip–shoulder separation", "deg", "left_shoulder", m.separation, 12.0),
+        Quantity(
+            "hitting_elbow_flexion",
+            "Hitting elbow bend",
+            "deg",
+            "right_elbow",
+            lambda p: m.flexion(p, "right_shoulder", "right_elbow", "right_wrist"),
+            15.0,
+        ),
+        Quantity(
+            "off_elbow_flexion",
+            "Off elbow bend",
+            "deg",
+            "left_elbow",
+            lambda p: m.flexion(p, "left_shoulder", "left_elbow", "left_wrist"),
+            25.0,
+        ),
+        Quantity(
+            "hitting_arm_raise",
+            "Hitting upper arm raise",
+            "deg",
+            "right_elbow",
+            lambda p: m.arm_raise(p, "right"),
+            15.0,
+        ),
+        Quantity(
+            "off_arm_raise",
+            "Off upper arm raise",
+            "deg",
+            "left_elbow",
+            lambda p: m.arm_raise(p, "left"),
+            25.0,
+        ),
+        Quantity(
+            "outside_knee_flexion",
+            "Outside knee bend",
+            "deg",
+            "right_knee",
+            lambda p: m.flexion(p, "right_hip", "right_knee", "right_ankle"),
+            12.0,
+        ),
+        Quantity(
+            "inside_knee_flexion",
+            "Inside knee bend",
+            "deg",
+            "left_knee",
+            lambda p: m.flexion(p, "left_hip", "left_knee", "left_ankle"),
+            12.0,
+        ),
+        Quantity("trunk_forward_lean", "Trunk lean to the target", "deg", "nose", m.trunk_forward_lean, 10.0),
+        Quantity("trunk_side_lean", "Trunk lean to the hitting side", "deg", "nose", m.trunk_side_lean, 10.0),
+        Quantity(
+            "hand_in_front", "Hand in front of the hips", "arm lengths", "right_hand", m.hand_in_front, 0.15
+        ),
+        Quantity("hand_aside", "Hand out to the side", "arm lengths", "right_wrist", m.hand_aside, 0.15),
+        Quantity(
+            "hand_height",
+            "Hand height, hip 0 to shoulder 1",
+            "hip-to-shoulder",
+            "right_hand",
+            m.hand_height,
+            0.25,
+        ),
+        Quantity("base_width", "Base width", "shoulder widths", "right_ankle", m.base_width, 0.35),
+        Quantity("hip_drop", "Hips lowered", "leg lengths", "left_hip", m.hip_drop, 0.06),
+    )
+
+
+QUANTITIES: dict[str, Quantity] = {row.key: row for row in _rows()}
