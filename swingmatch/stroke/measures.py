@@ -7,6 +7,8 @@ mirrored before it comes here (``Swing.as_right_handed``). NaN where a keypoint 
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -71,8 +73,7 @@ def arm_length(points: Array) -> float:
     """Shoulder to knuckles along the hitting arm, in the unit of the points: median over the swing."""
     names = ("right_shoulder", "right_elbow", "right_wrist", "right_hand")
     parts = [
-        np.linalg.norm(joint(points, b) - joint(points, a), axis=-1)
-        for a, b in zip(names[:-1], names[1:], strict=True)
+        np.linalg.norm(joint(points, b) - joint(points, a), axis=-1) for a, b in itertools.pairwise(names)
     ]
     return float(np.nanmedian(np.sum(parts, axis=0)))
 
@@ -114,7 +115,7 @@ def hip_drop(points: Array) -> Array:
     legs = [
         np.nanmedian(np.linalg.norm(joint(points, f"{side}_{a}") - joint(points, f"{side}_{b}"), axis=-1))
         for side in ("left", "right")
-        for a, b in zip(names[:-1], names[1:], strict=True)
+        for a, b in itertools.pairwise(names)
     ]
     leg = float(np.sum(legs)) / 2.0
     lowest_ankle = np.fmin(joint(points, "left_ankle")[..., 1], joint(points, "right_ankle")[..., 1])

@@ -1,0 +1,206 @@
+"""Pose estimators behind one small interface: a picture in, the 21 keypoints of one person out.
+
+Two implementations: the model that ships inside the ``mediapipe`` wheel, and any BlazePose ``.task`` file that the
+user supplies. Both give the 33 BlazePose landmarks, which are reduced to ours here and nowhere else.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from swingmatch.body.skeleton import INDEX, K
+from swingmatch.errors import SetupError
+from swingmatch.setup_check import check_native_libraries
+
+#: Landmark numbers of the BlazePose topology that make up each keypoint (their mean where there are two).
+#: Source: MediaPipe's published list of the 33 pose landmarks.
+BLAZEPOSE: dict[str, tuple[int, ...]] = {
+    "nose": (0,),
+    "left_ear": (7,),
+    "right_ear": (8,),
+    **{
+        f"{side}_{part}": tuple(n + offset for n in numbers)
+        for part, numbers in {
+            "shoulder": (11,),
+            "elbow": (13,),
+            "wrist": (15,),
+            "hand": (17, 19),
+            "hip": (23,),
+            "knee": (25,),
+            "ankle": (27,),
+            "heel": (29,),
+            "toe": (31,),
+        }.items()
+        for side, offset in (("left", 0), ("right", 1))
+    },
+}
+
+# BlazePose's z grows away from the camera and its y grows downwards; ours do the opposite.
+_TO_CAMERA_AXES = np.array([1.0, -1.0, -1.0])
+
+
+@dataclass(frozen=True)
+class Pose:
+    """One person in one picture.
+
+    Attributes
+    ----------
+    image : (K, 2) pixels, x right, y down.
+    world : (K, 3) metres about the middle of the hips, camera axes: x right, y up, z towards the camera.
+    visibility : (K,) 0..1.
+    """
+
+    image: NDArray[np.float64]
+    world: NDArray[np.float64]
+    visibility: NDArray[np.float64]
+
+
+class PoseEstimator(Protocol):
+    """What tracking needs of an estimator. Frames come in order of time; ``restart`` forgets the last one."""
+
+    def estimate(self, picture: NDArray[np.uint8], time: float) -> Pose | None:
+        """Find one person. ``picture`` is (H, W, 3) RGB, ``time`` in seconds; None where nobody is found."""
+
+    def restart(self) -> None:
+        """Forget the person followed so far and look for one afresh in the next picture."""
+
+    def close(self) -> None:
+        """Release the model."""
+
+
+def _reduce(landmarks: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(33, D) BlazePose landmarks to (K, D) keypoints."""
+    out = np.empty((K, landmarks.shape[1]))
+    for name, numbers in BLAZEPOSE.items():
+        out[INDEX[name]] = landmarks[list(numbers)].mean(axis=0)
+    return out
+
+
+def _pose(image_marks: Any, world_marks: Any, width: int, height: int) -> Pose:
+    image = _reduce(np.array([(m.x * width, m.y * height, m.visibility) for m in image_marks]))
+    world = _reduce(np.array([(m.x, m.y, m.z) for m in world_marks])) * _TO_CAMERA_AXES
+    return Pose(image=image[:, :2], world=world, visibility=image[:, 2])
+
+
+@contextlib.contextmanager
+def _silent_start() -> Iterator[None]:
+    """Keep the native runtime's start-up chatter off the coach's terminal."""
+    sys.stderr.flush()
+    saved = os.dup(2)
+    with open(os.devnull, "wb") as sink:
+        os.dup2(sink.fileno(), 2)
+    try:
+        yield
+    finally:
+        os.dup2(saved, 2)
+        os.close(saved)
+
+
+class BundledEstimator:
+    """The pose model inside the ``mediapipe`` wheel (``mp.solutions.pose``, complexity 1).
+
+    Its own smoothing is off: it lags the wrist in the fast part of a stroke. Smoothing with no lag comes later.
+    """
+
+    def __init__(self) -> None:
+        check_native_libraries()
+        with _silent_start():
+            from mediapipe.python.solutions import pose as mp_pose
+
+            self._make = lambda: mp_pose.Pose(
+                model_complexity=1, smooth_landmarks=False, min_tracking_confidence=0.5
+            )
+            self._model = self._make()
+            # The runtime loads its delegates, and speaks, at the first picture.
+            self._model.process(np.zeros((64, 64, 3), np.uint8))
+
+    def estimate(self, picture: NDArray[np.uint8], time: float) -> Pose | None:
+        """Find one person in an RGB picture; None where nobody is found."""
+        result = self._model.process(picture)
+        if result.pose_landmarks is None or result.pose_world_landmarks is None:
+            return None
+        height, width = picture.shape[:2]
+        return _pose(result.pose_landmarks.landmark, result.pose_world_landmarks.landmark, width, height)
+
+    def restart(self) -> None:
+        """Forget the person followed so far."""
+        self._model.reset()
+
+    def close(self) -> None:
+        """Release the model."""
+        self._model.close()
+
+    def __enter__(self) -> BundledEstimator:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+class TaskFileEstimator:
+    """A BlazePose model file (``.task``) that the user supplies, run by MediaPipe's Tasks interface.
+
+    Raises ``SetupError`` where the file is missing or is not a pose model.
+    """
+
+    def __init__(self, model: Path) -> None:
+        check_native_libraries()
+        if not model.is_file():
+            raise SetupError(f"There is no pose model file at {model}; give the path of a .task file.")
+        from mediapipe.tasks import python as tasks
+        from mediapipe.tasks.python import vision
+
+        self._vision = vision
+        self._options = vision.PoseLandmarkerOptions(
+            base_options=tasks.BaseOptions(model_asset_buffer=model.read_bytes()),
+            running_mode=vision.RunningMode.VIDEO,
+        )
+        self._last_ms = -1
+        try:
+            with _silent_start():
+                self._model = vision.PoseLandmarker.create_from_options(self._options)
+        except (RuntimeError, ValueError) as error:
+            raise SetupError(
+                f"{model.name} is not a pose landmark model that this MediaPipe can run; "
+                "give a BlazePose .task file."
+            ) from error
+
+    def estimate(self, picture: NDArray[np.uint8], time: float) -> Pose | None:
+        """Find one person in an RGB picture; None where nobody is found."""
+        import mediapipe as mp
+
+        # The interface wants whole milliseconds that rise strictly.
+        self._last_ms = max(self._last_ms + 1, round(time * 1000))
+        image = mp.Image(image_format=mp.ImageFormat.SRGB, data=np.ascontiguousarray(picture))
+        result = self._model.detect_for_video(image, self._last_ms)
+        if not result.pose_landmarks:
+            return None
+        height, width = picture.shape[:2]
+        return _pose(result.pose_landmarks[0], result.pose_world_landmarks[0], width, height)
+
+    def restart(self) -> None:
+        """Forget the person followed so far."""
+        self._model.close()
+        self._model = self._vision.PoseLandmarker.create_from_options(self._options)
+        self._last_ms = -1
+
+    def close(self) -> None:
+        """Release the model."""
+        self._model.close()
+
+
+def make_estimator(model: Path | None = None) -> PoseEstimator:
+    """The bundled model, or the user's own model file where one is given."""
+    return BundledEstimator() if model is None else TaskFileEstimator(model)

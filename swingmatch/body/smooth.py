@@ -1,0 +1,91 @@
+"""Zero-lag smoothing of a track, with short gaps bridged and long ones left open."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import butter, filtfilt
+
+from swingmatch.body.skeleton import KEYPOINTS
+from swingmatch.body.track import Track
+from swingmatch.series import resample
+
+Array = NDArray[np.float64]
+
+#: A gap up to this long is bridged by interpolation; a longer one stays NaN.
+LONGEST_GAP = 0.12
+#: Low-pass cutoffs in Hz: 6-10 for body points, more for the ends of the arms (sources E15, from memory).
+CUTOFF = 8.0
+CUTOFF_ARMS = 12.0
+_ARMS = np.array([name.endswith(("elbow", "wrist", "hand")) for name in KEYPOINTS])
+#: Two passes of a second-order Butterworth filter lower its cutoff by this factor: (sqrt(2) - 1) ** 0.25 (Winter).
+TWO_PASS = (2**0.5 - 1) ** 0.25
+
+
+def low_pass(values: Array, rate: float, cutoff: float) -> Array:
+    """Fourth-order zero-lag Butterworth filter along the first axis.
+
+    ``values`` (T, ...) evenly spaced at ``rate`` Hz and without NaN; ``cutoff`` in Hz is where the whole filter
+    (forward and backward) is down by 3 dB. Returned as it is when the rate or the length is too small to filter.
+    """
+    design = cutoff / TWO_PASS
+    if design >= 0.45 * rate or len(values) < 15:
+        return values
+    b, a = butter(2, design / (rate / 2.0))
+    # The ends are padded by reflection so that the filter does not bend them (source E17).
+    return filtfilt(b, a, values, axis=0, padtype="odd", padlen=min(len(values) - 1, int(rate / cutoff * 3)))
+
+
+def bridge(values: Array, times: Array, longest: float = LONGEST_GAP) -> Array:
+    """Fill gaps of NaN no longer than ``longest`` seconds, each column by itself; (T, C) to (T, C)."""
+    out = values.copy()
+    for column in out.T:
+        seen = np.flatnonzero(np.isfinite(column))
+        if len(seen) < 2:
+            continue
+        for a, b in itertools.pairwise(seen):
+            if b - a > 1 and times[b] - times[a] <= longest + 1e-9:
+                column[a + 1 : b] = np.interp(times[a + 1 : b], times[[a, b]], column[[a, b]])
+    return out
+
+
+def _runs(seen: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Half-open index ranges in which ``seen`` is True."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], seen.astype(np.int8), [0]])))
+    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
+
+
+def smooth_points(points: Array, times: Array) -> Array:
+    """Bridge short gaps and smooth keypoints (T, K, D) at ``times`` (T,); frame times may be uneven."""
+    t, k, d = points.shape
+    flat = bridge(points.reshape(t, k * d), times)
+    if t < 4:
+        return flat.reshape(points.shape)
+    rate = 1.0 / float(np.median(np.diff(times)))
+    whole = np.isfinite(flat).all(axis=1)
+    out = flat.copy()
+    arms = np.repeat(_ARMS, d)
+    for start, stop in _runs(whole):
+        part_times = times[start:stop]
+        if stop - start < 4:
+            continue
+        even = np.linspace(
+            part_times[0], part_times[-1], max(2, round((part_times[-1] - part_times[0]) * rate) + 1)
+        )
+        values = resample(flat[start:stop], part_times, even)
+        values[:, arms] = low_pass(values[:, arms], rate, CUTOFF_ARMS)
+        values[:, ~arms] = low_pass(values[:, ~arms], rate, CUTOFF)
+        out[start:stop] = resample(values, even, part_times)
+    return out.reshape(points.shape)
+
+
+def smooth(track: Track) -> Track:
+    """The same track with short gaps bridged and both its picture and its space positions smoothed."""
+    return replace(
+        track,
+        image=smooth_points(track.image, track.times),
+        world=smooth_points(track.world, track.times),
+    )

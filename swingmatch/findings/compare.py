@@ -1,0 +1,229 @@
+"""Deviations: every quantity in every phase and at the key instants, player minus model.
+
+The phases are the model's, carried to the player by the warp: both sides of a difference are taken over the same part
+of the stroke, and a player's stroke needs no events of its own beyond contact.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from swingmatch.align.alignment import Alignment
+from swingmatch.body.skeleton import INDEX, K, middle
+from swingmatch.findings.accuracy import error_of
+from swingmatch.findings.deviation import Deviation
+from swingmatch.findings.quantities import QUANTITIES, Quantity
+from swingmatch.stroke.swing import Swing, phase_bounds
+
+Array = NDArray[np.float64]
+
+#: Instants that get a column of their own beside the phases: label and event.
+INSTANTS: tuple[tuple[str, str], ...] = (("end of take-back", "end_of_take_back"), ("contact", "contact"))
+#: Columns of the comparison in order of time.
+COLUMNS = (
+    "preparation",
+    "take-back",
+    "end of take-back",
+    "drop",
+    "forward swing",
+    "contact",
+    "follow-through",
+)
+#: Half-width of an instant, seconds: the frame before and after at 60 fps, which halves the noise of one frame.
+_INSTANT = 0.017
+#: Smallest difference in a phase's duration that matters on court, ms (*common practice, no source*).
+_TIME_FLOOR = 80.0
+#: A difference in doubt by more than this many floors cannot be told from this view.
+_TOO_UNSURE = 1.5
+
+
+def moments(events: dict[str, float]) -> dict[str, tuple[float, float]]:
+    """Start and end of every column, on the clock of ``events``; an instant is a short stretch around its event."""
+    out = {name: bounds for name, bounds in phase_bounds(events).items() if name in COLUMNS}
+    for label, event in INSTANTS:
+        if event in events:
+            out[label] = (events[event] - _INSTANT, events[event] + _INSTANT)
+    return out
+
+
+def _from_contact(swing: Swing) -> dict[str, float]:
+    return {name: time - swing.contact for name, time in swing.events.items()}
+
+
+def _means(values: Array, times: Array, spans: dict[str, tuple[float, float]]) -> dict[str, float]:
+    """Mean of ``values`` over each span, NaN where no sample is known there."""
+    out = {}
+    for name, (start, stop) in spans.items():
+        inside = (times >= start) & (times <= stop)
+        if not inside.any():
+            inside = np.abs(times - 0.5 * (start + stop)) == np.abs(times - 0.5 * (start + stop)).min()
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", RuntimeWarning)
+            out[name] = float(np.nanmean(values[inside]))
+    return out
+
+
+def _table(swing: Swing, spans: dict[str, tuple[float, float]]) -> dict[tuple[str, str], float]:
+    """Value of every quantity in every span (seconds from contact): (quantity key, column) -> value."""
+    right = swing.as_right_handed()
+    times = swing.times - swing.contact
+    return {
+        (key, column): value
+        for key, quantity in QUANTITIES.items()
+        for column, value in _means(quantity.compute(right.points), times, spans).items()
+    }
+
+
+def _carried(alignment: Alignment, spans: dict[str, tuple[float, float]]) -> dict[str, tuple[float, float]]:
+    """The model's spans on the player's clock; instants keep their length."""
+    out = {}
+    for name, (start, stop) in spans.items():
+        if name in dict(INSTANTS):
+            middle_ = float(alignment.to_player(np.array([0.5 * (start + stop)]))[0])
+            out[name] = (middle_ - _INSTANT, middle_ + _INSTANT)
+        else:
+            a, b = alignment.to_player(np.array([start, stop]))
+            out[name] = (float(a), float(b))
+    return out
+
+
+def compare(
+    players: Sequence[Swing], model: Swing, alignments: Sequence[Alignment], repeats: Sequence[Swing]
+) -> tuple[Deviation, ...]:
+    """Deviations of a player's swings, taken together, from one model swing.
+
+    Parameters
+    ----------
+    players : the player's swings of one clip (one camera side). model : the chosen model swing.
+    alignments : of each player's swing with ``model``, in the same order.
+    repeats : all of the volunteer's swings, ``model`` among them; they give the model's own spread.
+
+    Returns
+    -------
+    One deviation for each quantity and column that both sides know, then one for each phase's duration.
+    """
+    spans = moments(_from_contact(model))
+    carried = [_carried(alignment, spans) for alignment in alignments]
+    tables = [_table(player, span) for player, span in zip(players, carried, strict=True)]
+    models = [_table(repeat, moments(_from_contact(repeat))) for repeat in repeats]
+    azimuth = players[0].as_right_handed().camera_azimuth
+    out: list[Deviation] = []
+    for key, quantity in QUANTITIES.items():
+        for column in COLUMNS:
+            if column not in spans:
+                continue
+            values = np.array([table[key, column] for table in tables])
+            theirs = np.array([table.get((key, column), np.nan) for table in models])
+            at = float(np.median([0.5 * sum(span[column]) for span in carried]))
+            out.append(_deviation(quantity, column, values, theirs, azimuth, at))
+    out.extend(_durations(carried, repeats, spans, azimuth))
+    return tuple(deviation for deviation in out if np.isfinite(deviation.value))
+
+
+def _sd(values: Array) -> float:
+    known = values[np.isfinite(values)]
+    return float(np.std(known, ddof=1)) if len(known) > 1 else 0.0
+
+
+def _mean(values: Array) -> float:
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if len(known) else float("nan")
+
+
+def _deviation(
+    quantity: Quantity, column: str, values: Array, theirs: Array, azimuth: float, at: float
+) -> Deviation:
+    error = error_of(quantity.key, column, azimuth)
+    return Deviation(
+        quantity=quantity.key,
+        phase=column,
+        unit=quantity.unit,
+        player=_mean(values),
+        model=_mean(theirs),
+        spread=_sd(theirs),
+        error=error,
+        repeat=_sd(values),
+        floor=quantity.floor,
+        swings=int(np.isfinite(values).sum()),
+        at=at,
+        visible=error <= _TOO_UNSURE * quantity.floor,
+    )
+
+
+def _durations(
+    carried: list[dict[str, tuple[float, float]]],
+    repeats: Sequence[Swing],
+    spans: dict[str, tuple[float, float]],
+) -> list[Deviation]:
+    """How much longer than the model the player takes over each phase, ms."""
+    out = []
+    bounds = [moments(_from_contact(repeat)) for repeat in repeats]
+    for column in spans:
+        if column in dict(INSTANTS):
+            continue
+        mine = np.array([1000.0 * (span[column][1] - span[column][0]) for span in carried])
+        theirs = np.array([1000.0 * (b[column][1] - b[column][0]) for b in bounds if column in b])
+        out.append(
+            Deviation(
+                quantity="duration",
+                phase=column,
+                unit="ms",
+                player=_mean(mine),
+                model=_mean(theirs),
+                spread=_sd(theirs),
+                error=error_of("duration", column, azimuth),
+                repeat=_sd(mine),
+                floor=_TIME_FLOOR,
+                swings=len(mine),
+                at=float(np.median([span[column][0] for span in carried])),
+                visible=True,
+            )
+        )
+    return out
+
+
+#: The segment that leads to each keypoint, for colouring joints by how far its direction departs.
+_LEADS: dict[str, tuple[str, str]] = {
+    f"{side}_{end}": (f"{side}_{start}", f"{side}_{end}")
+    for side in ("left", "right")
+    for start, end in (
+        ("shoulder", "elbow"),
+        ("elbow", "wrist"),
+        ("wrist", "hand"),
+        ("hip", "knee"),
+        ("knee", "ankle"),
+        ("heel", "toe"),
+    )
+}
+
+
+def _directions(points: Array) -> Array:
+    """Direction of the segment that leads to each keypoint: (N, K, 3) to (N, K, 3), NaN where there is none."""
+    out = np.full_like(points, np.nan)
+    for name, (start, end) in _LEADS.items():
+        out[:, INDEX[name]] = points[:, INDEX[end]] - points[:, INDEX[start]]
+    for part in ("shoulder", "hip"):
+        line = points[:, INDEX[f"right_{part}"]] - points[:, INDEX[f"left_{part}"]]
+        out[:, INDEX[f"left_{part}"]] = out[:, INDEX[f"right_{part}"]] = line
+    out[:, INDEX["nose"]] = middle(points, "shoulder") - middle(points, "hip")
+    return out
+
+
+def joint_differences(player: Swing, model: Swing, alignment: Alignment) -> Array:
+    """How far each joint's segment points away from the model's, degrees: (N, K) at the alignment's moments.
+
+    Both swings in the same hand. NaN for a keypoint that no segment leads to and where this view cannot tell.
+    """
+    mine = _directions(player.at(alignment.player_times + player.contact))
+    theirs = _directions(model.at(alignment.model_times + model.contact))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        cosine = (mine * theirs).sum(-1) / (np.linalg.norm(mine, axis=-1) * np.linalg.norm(theirs, axis=-1))
+    degrees = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
+    limits = np.array([segment_error(name) for name in INDEX])
+    assert degrees.shape[1] == K == len(limits)
+    degrees[:, ~np.isfinite(limits)] = np.nan
+    return degrees

@@ -1,0 +1,135 @@
+"""From a smoothed track to the strokes in it: each lifted to three dimensions, on court axes, with its events."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from swingmatch.body.lift import lift
+from swingmatch.body.skeleton import INDEX, mirror
+from swingmatch.body.smooth import bridge
+from swingmatch.body.track import Track
+from swingmatch.clip.sound import Onsets
+from swingmatch.errors import StrokeError
+from swingmatch.stroke.contact import Contact, camera_distance, find_contact
+from swingmatch.stroke.cut import Stroke, body_height, find_strokes, hitting_hand
+from swingmatch.stroke.direction import camera_azimuth, camera_to_court, target_cues
+from swingmatch.stroke.events import forehand_events
+from swingmatch.stroke.swing import Hand, Swing
+
+Array = NDArray[np.float64]
+
+#: A stroke in which the player is missing from more of the frames than this is left out.
+_MOST_MISSING = 0.25
+
+
+@dataclass(frozen=True)
+class Strokes:
+    """All strokes of one clip.
+
+    Attributes
+    ----------
+    hand : the hitting hand. camera_azimuth : degrees, see ``Swing``.
+    swings : in order of time, at least one. contacts : of each, with its source and uncertainty.
+    notes : sentences on what was left out.
+    """
+
+    hand: Hand
+    camera_azimuth: float
+    swings: tuple[Swing, ...]
+    contacts: tuple[Contact, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Lifted:
+    times: Array
+    points: Array
+    contact: Contact
+
+
+def _window(track: Track, stroke: Stroke) -> tuple[Array, Array, Array, Array] | None:
+    """One stroke's part of the track without gaps, or None where too much of it is missing."""
+    inside = (track.times >= stroke.start) & (track.times <= stroke.stop)
+    if inside.sum() < 10 or (~track.found[inside]).mean() > _MOST_MISSING:
+        return None
+    times = track.times[inside]
+
+    def filled(values: Array) -> Array:
+        flat = bridge(values[inside].reshape(len(times), -1), times, longest=np.inf)
+        rows = np.flatnonzero(np.isfinite(flat).all(axis=1))
+        flat[: rows[0]], flat[rows[-1] + 1 :] = flat[rows[0]], flat[rows[-1]]
+        return flat.reshape(len(times), *values.shape[1:])
+
+    return times, filled(track.image), filled(track.world), track.visibility[inside]
+
+
+def _on_court(lifted: _Lifted, azimuth: float, hand: Hand) -> Swing:
+    """Turn one lifted stroke to court axes, put its origin under the hips, and find its events."""
+    points = lifted.points @ camera_to_court(azimuth).T
+    feet = [INDEX[f"{side}_{part}"] for side in ("left", "right") for part in ("heel", "toe")]
+    ground = np.percentile(points[:, feet, 1].min(axis=1), 20)
+    right_handed = points if hand == "right" else mirror(points)
+    events = forehand_events(lifted.times, right_handed, lifted.contact.time)
+    first = int(np.searchsorted(lifted.times, min(events.values())))
+    hips = 0.5 * (points[first, INDEX["left_hip"]] + points[first, INDEX["right_hip"]])
+    return Swing(
+        times=lifted.times,
+        points=points - np.array([hips[0], ground, hips[2]]),
+        events=events,
+        hand=hand,
+        camera_azimuth=azimuth,
+    )
+
+
+def find_swings(
+    track: Track,
+    onsets: Onsets | None,
+    *,
+    hand: Hand | None = None,
+    azimuth: float | None = None,
+    on_stroke: Callable[[int, int], None] | None = None,
+) -> Strokes:
+    """Cut a track into swings.
+
+    Parameters
+    ----------
+    track : smoothed, of the whole clip. onsets : sudden sounds, or None without sound.
+    hand, azimuth : what the coach says; told from the movement where None.
+    on_stroke : called with (done, all) after each stroke.
+
+    Raises
+    ------
+    StrokeError : no stroke is complete enough to use.
+    """
+    hand = hand or hitting_hand(track)
+    distance = camera_distance(body_height(track), track.size)
+    strokes = find_strokes(track, hand)
+    notes: list[str] = []
+    lifted: list[_Lifted] = []
+    for number, stroke in enumerate(strokes, start=1):
+        contact = find_contact(stroke.fastest, onsets, distance)
+        window = _window(track, stroke)
+        if window is None or not stroke.start + 0.5 < contact.time < stroke.stop - 0.15:
+            notes.append(f"The swing at {stroke.fastest:.1f} s is cut off or hidden and was left out.")
+        else:
+            times, image, world, visibility = window
+            lifted.append(_Lifted(times, lift(times, image, world, visibility, track.size), contact))
+        if on_stroke is not None:
+            on_stroke(number, len(strokes))
+    if not lifted:
+        raise StrokeError(
+            "No swing is in view from its preparation to its follow-through; film a little longer."
+        )
+    if azimuth is None:
+        azimuth = camera_azimuth([target_cues(s.times, s.points, s.contact.time, hand) for s in lifted])
+    return Strokes(
+        hand=hand,
+        camera_azimuth=azimuth,
+        swings=tuple(_on_court(stroke, azimuth, hand) for stroke in lifted),
+        contacts=tuple(stroke.contact for stroke in lifted),
+        notes=tuple(notes),
+    )
