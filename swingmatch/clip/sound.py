@@ -1,0 +1,136 @@
+"""Hearing the strike: sudden rises of high-frequency sound, on the clip's own clock.
+
+The sound is high-passed, its level taken every 2 ms, and the rise over the mean of the 8 ms before counted
+in median absolute deviations of the clip's own rises, so that a noisy court asks for a louder strike. A clear
+rise against the recent level is the usual detection function for percussive onsets (Bello et al. 2005, IEEE
+Trans. Speech Audio Process. 13(5), 1035-1047, doi:10.1109/TSA.2005.851998; from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator
+from dataclasses import dataclass
+
+import av
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+from scipy.signal import butter, sosfilt
+
+from swingmatch.clip.clip import Clip
+from swingmatch.clip.reader import open_container
+
+RATE = 16_000  # samples a second after resampling; keeps all below 8 kHz
+HOP = 32  # samples between two levels: 2 ms
+HIGH_PASS = 1500.0  # Hz; wind, steps and voices lie mostly below (common practice, no source)
+LOOK_BACK = 4  # hops whose mean a rise is taken against: 8 ms
+REFRACTORY = 0.06  # seconds about an onset in which only the strongest counts
+#: Least strength, in median absolute deviations. Of Gaussian noise 4 in a million rises reach 6.2.
+THRESHOLD = 10.0
+_QUIET = 1e-4  # level of full scale under which nothing is heard; keeps digital silence from counting
+_GAP = 0.02  # seconds of disagreement between sound clock and sample count that mean a hole
+
+
+@dataclass(frozen=True, eq=False)
+class Onsets:
+    """Sudden sounds of a clip.
+
+    Attributes
+    ----------
+    times : (N,) seconds from the clip's first picture, rising; a sound from before it is negative.
+    strengths : (N,) size of the rise in median absolute deviations of all rises of the clip.
+    """
+
+    times: NDArray[np.float64]
+    strengths: NDArray[np.float64]
+
+
+def strike_onsets(clip: Clip, threshold: float = THRESHOLD) -> Onsets | None:
+    """Sudden high-frequency sounds, a strike among them; None when the clip has no sound that can be read.
+
+    The microphone hears a strike 2.9 ms late for each metre between it and the player; that is not
+    taken off here. Sound is streamed: 2 ms levels are kept, samples are not.
+    """
+    if not clip.has_sound:
+        return None
+    times: list[NDArray[np.float64]] = []
+    levels: list[NDArray[np.float64]] = []
+    for start, level in _levels(clip):
+        times.append(start)
+        levels.append(level)
+    if not levels:
+        return None
+    return find_onsets(np.concatenate(levels), np.concatenate(times), threshold)
+
+
+def find_onsets(
+    level: NDArray[np.float64], times: NDArray[np.float64], threshold: float = THRESHOLD
+) -> Onsets:
+    """Peaks in the rise of a level.
+
+    Parameters
+    ----------
+    level : (H,) level of each 2 ms hop, full scale 1.
+    times : (H,) seconds at which the hop first gets loud.
+    threshold : least strength in median absolute deviations.
+    """
+    if len(level) <= LOOK_BACK:
+        return Onsets(np.zeros(0), np.zeros(0))
+    before = np.convolve(level, np.ones(LOOK_BACK) / LOOK_BACK, mode="full")[: len(level)]
+    rise = np.zeros_like(level)
+    rise[LOOK_BACK:] = level[LOOK_BACK:] - before[LOOK_BACK - 1 : -1]
+    middle = np.median(rise)
+    deviation = max(float(np.median(np.abs(rise - middle))), _QUIET)
+    strength = (rise - middle) / deviation
+    reach = round(REFRACTORY * RATE / HOP)
+    peaks = np.flatnonzero((strength >= threshold) & (strength == maximum_filter1d(strength, 2 * reach + 1)))
+    peaks = peaks[np.diff(peaks, prepend=-reach - 1) > reach]
+    # A strike late in a hop lifts that hop a little and the next one more: it began in the first.
+    first = np.array(
+        [p - 1 if strength[p - 1] > max(0.5 * strength[p], 5.0) else p for p in peaks], dtype=int
+    )
+    return Onsets(times[first], strength[peaks])
+
+
+def _levels(clip: Clip) -> Generator[tuple[NDArray[np.float64], NDArray[np.float64]]]:
+    """(times at which each hop first gets loud, levels) of successive stretches, seconds and full scale."""
+    sos = butter(4, HIGH_PASS, "highpass", fs=RATE, output="sos")
+    state = np.zeros((len(sos), 2))
+    rest = np.zeros(0)
+    start: float | None = None  # seconds of rest[0]
+    for time, samples in _samples(clip):
+        if start is None or abs(time - (start + len(rest) / RATE)) > _GAP:
+            rest, start, state = np.zeros(0), time, np.zeros_like(state)
+        filtered, state = sosfilt(sos, samples, zi=state)
+        rest = np.concatenate([rest, filtered])
+        count = len(rest) // HOP
+        if count:
+            hops = np.abs(rest[: count * HOP].reshape(count, HOP))
+            loud = np.argmax(hops >= 0.5 * hops.max(axis=1, keepdims=True), axis=1)
+            yield start + (np.arange(count) * HOP + loud) / RATE, np.sqrt((hops**2).mean(axis=1))
+            rest = rest[count * HOP :]
+            start += count * HOP / RATE
+
+
+def _samples(clip: Clip) -> Generator[tuple[float, NDArray[np.float64]]]:
+    """(seconds on the clip's clock, mono samples at ``RATE``) of successive blocks; damaged ones left out."""
+    with open_container(clip.path) as container:
+        audio = next((s for s in container.streams.audio if s.codec_context is not None), None)
+        if audio is None:
+            return
+        resampler = av.AudioResampler(format="flt", layout="mono", rate=RATE)
+        time = 0.0
+        try:
+            for packet in container.demux(audio):
+                try:
+                    blocks = packet.decode()
+                except (av.error.InvalidDataError, EOFError, ValueError):
+                    continue
+                for out in (o for block in blocks for o in resampler.resample(block)):
+                    if out.pts is not None and out.time_base:
+                        time = float(out.pts * out.time_base) - clip.origin
+                    samples = out.to_ndarray().reshape(-1).astype(np.float64)
+                    yield time, samples
+                    time += len(samples) / RATE
+        except (av.error.FFmpegError, OSError):
+            return  # cut off: what was heard before is still good
