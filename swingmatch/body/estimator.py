@@ -117,16 +117,17 @@ class BundledEstimator:
         with _silent_start():
             from mediapipe.python.solutions import pose as mp_pose
 
-            self._make = lambda: mp_pose.Pose(
+            self._model = mp_pose.Pose(
                 model_complexity=1, smooth_landmarks=False, min_tracking_confidence=0.5
             )
-            self._model = self._make()
-            # The runtime loads its delegates, and speaks, at the first picture.
-            self._model.process(np.zeros((64, 64, 3), np.uint8))
+        self._started = False
 
     def estimate(self, picture: NDArray[np.uint8], time: float) -> Pose | None:
         """Find one person in an RGB picture; None where nobody is found."""
-        result = self._model.process(picture)
+        # The runtime loads its delegates, and speaks, at its first picture.
+        with contextlib.nullcontext() if self._started else _silent_start():
+            result = self._model.process(picture)
+        self._started = True
         if result.pose_landmarks is None or result.pose_world_landmarks is None:
             return None
         height, width = picture.shape[:2]
@@ -134,7 +135,9 @@ class BundledEstimator:
 
     def restart(self) -> None:
         """Forget the person followed so far."""
-        self._model.reset()
+        if self._started:
+            self._model.reset()
+            self._started = False
 
     def close(self) -> None:
         """Release the model."""

@@ -134,7 +134,7 @@ def _linear_terms(
     blocks: list[sparse.csr_matrix] = []
     sides: list[Array] = []
 
-    def add(columns: list[Array], values: list[Array], right: Array) -> None:
+    def add(columns: list[NDArray[np.signedinteger]], values: list[Array], right: Array) -> None:
         rows = np.arange(right.size)
         data = np.concatenate([np.broadcast_to(v, right.shape).ravel() for v in values])
         where = (np.tile(rows, len(columns)), np.concatenate([c.ravel() for c in columns]))

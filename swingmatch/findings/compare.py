@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from swingmatch.align.alignment import Alignment
-from swingmatch.body.skeleton import INDEX, K, middle
+from swingmatch.body.skeleton import INDEX, K, middle, swap_sides
 from swingmatch.findings.accuracy import error_of
 from swingmatch.findings.deviation import Deviation
 from swingmatch.findings.quantities import QUANTITIES, Quantity
+from swingmatch.stroke.measures import angle_between
 from swingmatch.stroke.swing import Swing, phase_bounds
 
 Array = NDArray[np.float64]
@@ -134,6 +135,10 @@ def _mean(values: Array) -> float:
     return float(known.mean()) if len(known) else float("nan")
 
 
+def _visible(quantity: Quantity, error: float) -> bool:
+    return error <= _TOO_UNSURE * quantity.floor
+
+
 def _deviation(
     quantity: Quantity, column: str, values: Array, theirs: Array, azimuth: float, at: float
 ) -> Deviation:
@@ -150,7 +155,7 @@ def _deviation(
         floor=quantity.floor,
         swings=int(np.isfinite(values).sum()),
         at=at,
-        visible=error <= _TOO_UNSURE * quantity.floor,
+        visible=_visible(quantity, error),
     )
 
 
@@ -158,6 +163,7 @@ def _durations(
     carried: list[dict[str, tuple[float, float]]],
     repeats: Sequence[Swing],
     spans: dict[str, tuple[float, float]],
+    azimuth: float,
 ) -> list[Deviation]:
     """How much longer than the model the player takes over each phase, ms."""
     out = []
@@ -213,17 +219,44 @@ def _directions(points: Array) -> Array:
     return out
 
 
+#: The quantity that tells whether a view can show where a joint's segment points (right-handed names).
+_GATES: dict[str, str] = {
+    "nose": "trunk_side_lean",
+    "left_shoulder": "shoulder_turn",
+    "right_shoulder": "shoulder_turn",
+    "left_hip": "hip_turn",
+    "right_hip": "hip_turn",
+    "left_elbow": "off_arm_raise",
+    "right_elbow": "hitting_arm_raise",
+    "left_wrist": "off_elbow_flexion",
+    "left_hand": "off_elbow_flexion",
+    "right_wrist": "hitting_elbow_flexion",
+    "right_hand": "hitting_elbow_flexion",
+    "left_knee": "inside_knee_flexion",
+    "left_ankle": "inside_knee_flexion",
+    "left_toe": "inside_knee_flexion",
+    "right_knee": "outside_knee_flexion",
+    "right_ankle": "outside_knee_flexion",
+    "right_toe": "outside_knee_flexion",
+}
+
+
+def _can_tell(azimuth: float) -> NDArray[np.bool_]:
+    """(K,) whether a camera at ``azimuth`` (right-handed) shows each joint well enough to colour it."""
+    out = np.zeros(K, dtype=bool)
+    for name, key in _GATES.items():
+        out[INDEX[name]] = _visible(QUANTITIES[key], error_of(key, "forward swing", azimuth))
+    return out
+
+
 def joint_differences(player: Swing, model: Swing, alignment: Alignment) -> Array:
     """How far each joint's segment points away from the model's, degrees: (N, K) at the alignment's moments.
 
     Both swings in the same hand. NaN for a keypoint that no segment leads to and where this view cannot tell.
     """
-    mine = _directions(player.at(alignment.player_times + player.contact))
-    theirs = _directions(model.at(alignment.model_times + model.contact))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        cosine = (mine * theirs).sum(-1) / (np.linalg.norm(mine, axis=-1) * np.linalg.norm(theirs, axis=-1))
-    degrees = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
-    limits = np.array([segment_error(name) for name in INDEX])
-    assert degrees.shape[1] == K == len(limits)
-    degrees[:, ~np.isfinite(limits)] = np.nan
-    return degrees
+    right_player, right_model = player.as_right_handed(), model.as_right_handed()
+    mine = _directions(right_player.at(alignment.player_times + player.contact))
+    theirs = _directions(right_model.at(alignment.model_times + model.contact))
+    degrees = angle_between(mine, theirs)
+    degrees[:, ~_can_tell(right_player.camera_azimuth)] = np.nan
+    return degrees if player.hand == "right" else swap_sides(degrees[..., None])[..., 0]

@@ -1,0 +1,5 @@
+"""The accuracy study: generated clips with known truth go through the whole analysis, and the errors are tabled.
+
+``python -m swingmatch.study calibrate`` writes ``findings/accuracy.json`` from the figures kept for tuning;
+``python -m swingmatch.study report`` prints the tables for figures, cameras and styles that nothing was tuned on.
+"""

@@ -1,0 +1,157 @@
+"""The command line: it translates words into calls and errors into one sentence each, nothing else."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from swingmatch import __version__
+from swingmatch.errors import SwingmatchError
+from swingmatch.progress import Bar
+
+if TYPE_CHECKING:
+    from swingmatch.body.estimator import PoseEstimator
+    from swingmatch.library.store import Library
+    from swingmatch.pipeline import Options
+
+#: What the coach may call the places a camera stands, with the azimuth in degrees.
+CAMERA_PLACES: dict[str, float] = {
+    "front": 0.0,
+    "front-right": 45.0,
+    "right": 90.0,
+    "behind-right": 135.0,
+    "behind": 180.0,
+    "behind-left": -135.0,
+    "left": -90.0,
+    "front-left": -45.0,
+}
+_CAUTION = (
+    "Feedback on movement, not medical advice: where something hurts, stop and see a professional. "
+    "Film minors only with their own and their parents' consent."
+)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="swingmatch",
+        description="Set a player's forehand beside a model swing, at the same moment and from the same side.",
+        epilog=_CAUTION,
+    )
+    parser.add_argument("--version", action="version", version=f"swingmatch {__version__}")
+    commands = parser.add_subparsers(dest="command", required=True)
+
+    demo = commands.add_parser("demo", help="review the two generated players that come with swingmatch")
+    demo.add_argument("--out", type=Path, default=Path("swingmatch-review"), help="folder for the reviews")
+
+    compare = commands.add_parser("compare", help="review clips of your own")
+    compare.add_argument("clips", nargs="+", type=Path, metavar="CLIP", help="video file of one player")
+    compare.add_argument("--out", type=Path, default=Path("swingmatch-review"), help="folder for the reviews")
+    compare.add_argument("--model", metavar="NAME", help="volunteer to compare with (default: the most alike)")
+    compare.add_argument("--library", type=Path, help="folder of model swings (default: those that ship)")
+    compare.add_argument("--hand", choices=("right", "left"), help="hitting hand (default: told from the swing)")
+    compare.add_argument(
+        "--camera", choices=tuple(CAMERA_PLACES), help="where the camera stands, seen by the player (default: told)"
+    )
+    compare.add_argument("--player", metavar="NAME", help="name to show (default: the file's name)")
+    compare.add_argument(
+        "--pose-model", type=Path, metavar="FILE", help="a BlazePose .task file in place of the bundled model"
+    )
+
+    models = commands.add_parser("models", help="list the model swings")
+    models.add_argument("--library", type=Path, help="folder of model swings (default: those that ship)")
+    return parser
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run a command. Returns 0, 1 when a clip could not be used, or 130 when the user stopped it."""
+    words = _parser().parse_args(arguments)
+    try:
+        if words.command == "demo":
+            return _demo(words.out)
+        if words.command == "models":
+            return _models(words.library)
+        return _compare(words)
+    except SwingmatchError as error:
+        print(f"swingmatch: {error}", file=sys.stderr)
+        return 1
+    except KeyboardInterrupt:
+        print("\nswingmatch: stopped; what was finished is kept.", file=sys.stderr)
+        return 130
+
+
+def _demo(out: Path) -> int:
+    from swingmatch.setup_check import check_native_libraries
+
+    check_native_libraries()
+    from swingmatch.demo.clips import demo_clips
+    from swingmatch.pipeline import Options
+
+    print("Two made-up players, filmed by a renderer; no person was recorded.\n")
+    jobs = [(clip.path, Options(player=clip.player)) for clip in demo_clips()]
+    return _review_all(jobs, None, None, out)
+
+
+def _compare(words: argparse.Namespace) -> int:
+    from swingmatch.setup_check import check_native_libraries
+
+    check_native_libraries()
+    from swingmatch.pipeline import Options
+
+    options = Options(
+        model=words.model,
+        hand=words.hand,
+        azimuth=None if words.camera is None else CAMERA_PLACES[words.camera],
+        player=words.player,
+    )
+    return _review_all([(clip, options) for clip in words.clips], words.library, words.pose_model, words.out)
+
+
+def _review_all(
+    jobs: Sequence[tuple[Path, Options]], library_path: Path | None, pose_model: Path | None, out: Path
+) -> int:
+    """Review clip after clip; one that cannot be used costs a sentence and the rest goes on."""
+    from swingmatch.body.estimator import make_estimator
+    from swingmatch.library.store import load_library
+
+    library = load_library(library_path)
+    estimator = make_estimator(pose_model)
+    failed = 0
+    try:
+        for clip, options in jobs:
+            try:
+                _review_one(clip, options, library, estimator, out)
+            except SwingmatchError as error:
+                failed += 1
+                print(f"\nswingmatch: {error}", file=sys.stderr)
+    finally:
+        estimator.close()
+    print(_CAUTION)
+    return 1 if failed else 0
+
+
+def _review_one(clip: Path, options: Options, library: Library, estimator: PoseEstimator, out: Path) -> None:
+    from swingmatch.pipeline import review_clip
+    from swingmatch.report.folder import write_review
+    from swingmatch.report.note import coach_note
+
+    bar = Bar()
+    review = review_clip(clip, library, options, estimator=estimator, progress=bar)
+    written = write_review(review, clip, out, progress=bar)
+    print(f"\n{coach_note(review)}\n\nPage: {written.page}\nFilm: {written.film}\n")
+
+
+def _models(library_path: Path | None) -> int:
+    from swingmatch.library.store import load_library
+
+    for volunteer in load_library(library_path).volunteers:
+        words = ", ".join(volunteer.style_words)
+        source = "generated" if volunteer.generated else "recorded with consent"
+        print(f"{volunteer.label:<12} {volunteer.hand}-handed, {source}, {len(volunteer.swings)} swings: {words}")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,23 @@
+"""The demo clips that ship: two made-up players, rendered by ``swingmatch.synth``; no person was recorded."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+_FOLDER = Path(__file__).parent
+
+
+@dataclass(frozen=True)
+class DemoClip:
+    """One shipped clip and the name shown for its made-up player."""
+
+    path: Path
+    player: str
+
+
+def demo_clips() -> tuple[DemoClip, ...]:
+    """The shipped clips, in the order in which the demo reviews them."""
+    return tuple(
+        DemoClip(path, f"{path.stem.capitalize()} (generated)") for path in sorted(_FOLDER.glob("*.mp4"))
+    )

@@ -1,0 +1,179 @@
+"""The whole way of the data for one clip: read, track, cut, match, align, compare, explain.
+
+Everything here calls the steps in order; what each does lives in its own package. Showing the result is
+``swingmatch.report``'s; opening the clip and the library are the only reading of files.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from swingmatch.align.warp import align
+from swingmatch.body.estimator import PoseEstimator, make_estimator
+from swingmatch.body.follow import follow
+from swingmatch.body.smooth import smooth
+from swingmatch.body.track import Track
+from swingmatch.clip.clip import Clip
+from swingmatch.clip.reader import frames, open_clip
+from swingmatch.clip.sound import Onsets, strike_onsets
+from swingmatch.findings.compare import compare, joint_differences
+from swingmatch.findings.explain import changes, not_visible, strengths
+from swingmatch.findings.review import Pair, Review
+from swingmatch.library.choose import choose
+from swingmatch.library.store import Library
+from swingmatch.progress import Progress, silent
+from swingmatch.stroke.direction import side_name
+from swingmatch.stroke.reconstruct import Strokes, find_swings
+from swingmatch.stroke.swing import Hand, Swing
+
+#: Pictures taller than this are made smaller while they are decoded; the player is enlarged again for the model.
+_TALLEST = 1080
+#: Below this rate the moments of a stroke are too far apart to tell their order.
+_FEW_FRAMES = 50.0
+
+
+@dataclass(frozen=True)
+class Options:
+    """What the coach may say about a clip; None leaves it to the movement.
+
+    Attributes
+    ----------
+    model : label of the volunteer to compare with. hand : hitting hand.
+    azimuth : where the camera stands, degrees (0 in front of the player, 90 on the player's right).
+    player : name to show; the file's name where None.
+    """
+
+    model: str | None = None
+    hand: Hand | None = None
+    azimuth: float | None = None
+    player: str | None = None
+
+
+def track_clip(clip: Clip, estimator: PoseEstimator, progress: Progress = silent) -> Track:
+    """Follow the player through every frame of a clip and smooth the result. Raises ``TrackError``."""
+    duration = max(clip.duration, 1e-6)
+    estimator.restart()
+    raw = follow(
+        frames(clip, max_height=_TALLEST),
+        estimator,
+        on_frame=lambda time: progress("following the player", min(time / duration, 0.999)),
+    )
+    progress("following the player", 1.0)
+    return smooth(raw)
+
+
+def review_clip(
+    path: Path,
+    library: Library,
+    options: Options | None = None,
+    *,
+    estimator: PoseEstimator | None = None,
+    progress: Progress = silent,
+) -> Review:
+    """Everything that is said about one clip.
+
+    Parameters
+    ----------
+    path : the video file. library : the model swings to choose from. options : what the coach says.
+    estimator : the pose model; the bundled one is loaded, and closed again, where None.
+
+    Raises
+    ------
+    SwingmatchError : one sentence on why the clip cannot be used.
+    """
+    options = options or Options()
+    clip = open_clip(path)
+    onsets = strike_onsets(clip)
+    own = estimator is None
+    model = estimator or make_estimator()
+    try:
+        track = track_clip(clip, model, progress)
+    finally:
+        if own:
+            model.close()
+    strokes = find_swings(
+        track,
+        onsets,
+        hand=options.hand,
+        azimuth=options.azimuth,
+        on_stroke=lambda done, count: progress("reading the swings", done / count),
+    )
+    review = _compare(clip, track, strokes, onsets, library, options)
+    progress("comparing", 1.0)
+    return review
+
+
+def _compare(
+    clip: Clip, track: Track, strokes: Strokes, onsets: Onsets | None, library: Library, options: Options
+) -> Review:
+    choice = choose(strokes.swings, library, label=options.model)
+    volunteer, model = choice.volunteer, choice.swing
+    alignments = [align(swing, model) for swing in strokes.swings]
+    deviations = compare(strokes.swings, model, alignments, volunteer.swings)
+    pairs = tuple(
+        Pair(swing, shown, alignment, joint_differences(swing, shown, alignment))
+        for swing, alignment in zip(strokes.swings, alignments, strict=True)
+        for shown in [_same_hand(model, strokes.hand)]
+    )
+    return Review(
+        player=options.player or clip.path.stem.replace("_", " ").replace("-", " ").strip().capitalize(),
+        clip=clip.path.name,
+        track=track,
+        camera_side=side_name(strokes.camera_azimuth),
+        model_name=volunteer.label,
+        model_reasons=tuple(choice.reasons),
+        model_generated=volunteer.generated,
+        pairs=pairs,
+        best=_most_typical(strokes.swings),
+        deviations=deviations,
+        strengths=strengths(deviations),
+        changes=changes(deviations),
+        not_visible=not_visible(deviations),
+        notes=tuple(_notes(clip, track, strokes, onsets, options)),
+    )
+
+
+def _same_hand(model: Swing, hand: Hand) -> Swing:
+    """The model swing as a player of ``hand`` would make it."""
+    right = model.as_right_handed()
+    if hand == "right":
+        return right
+    # A mirror undoes itself, so calling the right-hander a left-hander gives the left-handed swing.
+    return replace(replace(right, hand="left").as_right_handed(), hand="left")
+
+
+def _most_typical(swings: Sequence[Swing]) -> int:
+    """Index of the swing that is nearest to the player's other swings."""
+    if len(swings) < 3:
+        return 0
+    total = np.zeros(len(swings))
+    for i, a in enumerate(swings):
+        for j, b in enumerate(swings[:i]):
+            total[[i, j]] += align(a, b).distance
+    return int(np.argmin(total))
+
+
+def _notes(
+    clip: Clip, track: Track, strokes: Strokes, onsets: Onsets | None, options: Options
+) -> list[str]:
+    notes = [*clip.notes, *strokes.notes]
+    found = float(track.found.mean())
+    if found < 0.98:
+        notes.append(f"The player was found in {100 * found:.0f} % of the frames.")
+    if clip.measured_rate < _FEW_FRAMES:
+        notes.append(
+            f"{clip.measured_rate:.0f} frames a second: moments are known to about ±{500 / clip.measured_rate:.0f} ms; "
+            "60 or more would be better."
+        )
+    by_sound = sum(contact.source == "sound" for contact in strokes.contacts)
+    if onsets is None:
+        notes.append("The clip has no sound, so contact is told from the hand alone (about ±40 ms).")
+    elif by_sound < len(strokes.contacts):
+        notes.append("Not every strike was heard; contact is then told from the hand alone (about ±40 ms).")
+    side = "as the coach says" if options.azimuth is not None else "told from the movement, to about ±15°"
+    notes.append(f"The camera stands {side_name(strokes.camera_azimuth)} of the player ({side}).")
+    return notes

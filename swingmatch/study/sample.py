@@ -1,0 +1,84 @@
+"""What the study films: a player, a camera, clothes and a court for each seed, drawn without looking at results."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from swingmatch.synth.camera import Camera
+from swingmatch.synth.cast import HELD_OUT, TUNING, Player, random_player
+from swingmatch.synth.film import aimed, render
+from swingmatch.synth.forehand import perform
+from swingmatch.synth.look import Look, random_look
+from swingmatch.synth.scene import SURFACES, Scene
+from swingmatch.synth.truth import ClipTruth, read_truth
+
+#: Camera places, spread over the circle in eighths; a clip's own azimuth is off by up to ``_OFF`` degrees.
+_PLACES = (90.0, 45.0, 0.0, 135.0, 180.0, -135.0, -90.0, -45.0)
+_OFF = 15.0
+_SWINGS = 2
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One clip of the study before it is rendered."""
+
+    seed: int
+    player: Player
+    camera: Camera
+    look: Look
+    scene: Scene
+
+
+def shot(seed: int, place: int) -> Shot:
+    """The clip of a seed: everything but the camera's place (index, modulo eight) is drawn."""
+    rng = np.random.default_rng([seed, 77])
+    player = random_player(seed)
+    azimuth = _PLACES[place % len(_PLACES)] + rng.uniform(-_OFF, _OFF)
+    camera = Camera(
+        # The places are those of a right-hander; a left-hander is filmed from the mirrored ones.
+        azimuth=float(azimuth if player.hand == "right" else -azimuth),
+        height=float(rng.uniform(0.9, 2.0)),
+        distance=float(rng.uniform(4.5, 8.0)),
+        field_of_view=float(rng.uniform(55.0, 72.0)),
+        roll=float(rng.normal(0.0, 1.0)),
+        shake=float(rng.uniform(0.0, 0.1)),
+        fps=60.0,
+        shutter=float(rng.choice([1 / 250, 1 / 500, 1 / 1000])),
+        seed=seed,
+    )
+    scene = Scene(
+        surface=str(rng.choice(sorted(SURFACES))),
+        exposure=float(rng.uniform(0.75, 1.2)),
+        sun_azimuth=float(rng.uniform(0, 360)),
+        noise=float(rng.uniform(1.0, 6.0)),
+        seed=seed,
+    )
+    return Shot(seed, player, camera, random_look(seed), scene)
+
+
+def shots(count: int, *, held_out: bool) -> list[Shot]:
+    """``count`` clips of the tuning or the held-out seeds, camera places in turn.
+
+    Raises ``ValueError`` when there are fewer seeds than asked for.
+    """
+    seeds: Sequence[int] = list(HELD_OUT if held_out else TUNING)
+    if count > len(seeds):
+        raise ValueError(f"there are only {len(seeds)} seeds, {count} were asked for")
+    return [shot(seed, place) for place, seed in enumerate(seeds[:count])]
+
+
+def film(item: Shot, folder: Path) -> tuple[Path, ClipTruth]:
+    """Render a shot into ``folder`` unless it is there already; the clip's path and its truth."""
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / f"shot-{item.seed}.mp4"
+    if not (path.exists() and path.with_suffix(".truth.json").exists()):
+        player = item.player
+        motion = perform(
+            player.style, player.build, player.hand, swings=_SWINGS, faults=player.faults, seed=player.seed
+        )
+        render(motion, aimed(item.camera, motion), item.look, item.scene, path, subframes=2, keep_truth=True)
+    return path, read_truth(path)
