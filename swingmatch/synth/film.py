@@ -27,6 +27,8 @@ _REACH = np.array([figure.DEPTH_OF_KEYPOINT[name.split("_")[-1]] for name in KEY
 #: Sub-frames are added until the racket moves less than this many pixels between two of them.
 _STEP_PIXELS = 6.0
 _MOST_SUBFRAMES = 8
+_NOISES = 6  # pictures of sensor noise, used in turn and shifted
+_OTHER_STATURE = 1.72  # of the bystander, metres
 
 
 @dataclass(frozen=True)
@@ -38,16 +40,33 @@ class Picture:
     visible: NDArray[np.bool_]
 
 
-@dataclass
 class _Layer:
-    """Sum of sub-frames over a whole picture: colour times cover (h, w, 3), and cover (h, w)."""
+    """Sub-frames added up: colour times cover, and cover, of the part of the picture that was drawn on."""
 
-    colour: NDArray[np.float32]
-    cover: NDArray[np.float32]
+    def __init__(self, size: tuple[int, int]) -> None:
+        self._colour = np.zeros((size[1], size[0], 3), np.float32)
+        self._cover = np.zeros((size[1], size[0]), np.float32)
+        self._low, self._high = np.array([size[1], size[0]]), np.array([0, 0])
 
-    @staticmethod
-    def empty(size: tuple[int, int]) -> _Layer:
-        return _Layer(np.zeros((size[1], size[0], 3), np.float32), np.zeros((size[1], size[0]), np.float32))
+    def add(
+        self, top: int, left: int, rgb: NDArray[np.float32], cover: NDArray[np.float32], weight: float
+    ) -> None:
+        """Add one sub-frame's window, premultiplied colour (h, w, 3) and cover (h, w)."""
+        h, w = cover.shape
+        self._low, self._high = (
+            np.minimum(self._low, (top, left)),
+            np.maximum(self._high, (top + h, left + w)),
+        )
+        self._colour[top : top + h, left : left + w] += np.float32(weight) * rgb
+        self._cover[top : top + h, left : left + w] += np.float32(weight) * cover
+
+    def over(self, base: NDArray[np.uint8], gain: float) -> None:
+        """Lay it over ``base`` (h, w, 3), in place; ``gain`` makes grey levels of the colours."""
+        if (self._high <= self._low).any():
+            return
+        part = (slice(self._low[0], self._high[0]), slice(self._low[1], self._high[1]))
+        mixed = base[part] * (1 - self._cover[part])[..., None] + self._colour[part] * np.float32(gain)
+        base[part] = np.clip(mixed + 0.5, 0, 255)
 
 
 def pictures(
@@ -67,10 +86,12 @@ def pictures(
     subframes : rays a pixel, each with its own moment of the exposure and place in the pixel; more are taken
         where the racket is fast.
     """
+    gain = 255 * scene.exposure
     margin = int(np.ceil(camera.focal * np.tan(np.radians(3.0 * camera.shake)))) + 2 if camera.shake else 0
-    empty = backdrop(scene, camera, margin)
+    empty = np.clip(backdrop(scene, camera, margin) * gain + 0.5, 0, 255).astype(np.uint8)
     rng = np.random.default_rng([scene.seed, 3])
-    grain = rng.standard_normal((6, camera.size[1], camera.size[0], 3)).astype(np.float32) * scene.noise
+    noise = rng.standard_normal((_NOISES, camera.size[1], camera.size[0], 3), dtype=np.float32)
+    grain = np.round(noise * scene.noise).astype(np.int16)
     walk = None
     if scene.bystander:
         walk = bystander(scene.bystander, camera, times, scene.seed)
@@ -79,27 +100,29 @@ def pictures(
         now = np.array([time])
         base = _shaken(empty, camera, now, margin)
         points = resample(motion.points, motion.times, now)
-        base *= 1 - shadow(points, camera, now, scene, motion.stature, base.shape[:2])[..., None]
+        shadow(base, points, camera, now, scene, motion.stature)
         if walk is not None:
             there = walk[k : k + 1]
-            base *= 1 - shadow(there, camera, now, scene, 1.72, base.shape[:2])[..., None]
-            layer = _Layer.empty(camera.size)
+            shadow(base, there, camera, now, scene, _OTHER_STATURE)
+            layer = _Layer(camera.size)
+            body = figure.body(there, _OTHER_STATURE, other)
             for shift in ((-0.25, 0.25), (0.25, -0.25)):
-                _add(layer, figure.body(there, 1.72, other), camera, now, 0, shift, scene, 0.5)
-            base = base * (1 - layer.cover[..., None]) + layer.colour
+                _add(layer, body, camera, now, 0, shift, scene, 0.5)
+            layer.over(base, gain)
         moments = _moments(motion, camera, float(time), subframes)
         solids = _solids(motion, look, moments)
         rackets = resample(motion.racket, motion.times, moments)
-        layer, visible = _Layer.empty(camera.size), np.zeros(K, dtype=bool)
+        layer, visible = _Layer(camera.size), np.zeros(K, dtype=bool)
         for m in range(len(moments)):
             shift = _place_in_pixel(m, len(moments))
             drawn = _add(layer, solids, camera, moments, m, shift, scene, 1 / len(moments), rackets[m])
             if m == len(moments) // 2:
                 visible = _in_view(drawn, camera, points, now, motion.stature)
-        rgb = (base * (1 - layer.cover[..., None]) + layer.colour) * (255 * scene.exposure)
+        layer.over(base, gain)
         if scene.noise:
-            rgb += np.roll(grain[k % 6], (37 * k) % camera.size[1], axis=0)
-        yield Picture(float(time), np.clip(rgb + 0.5, 0, 255).astype(np.uint8), visible)
+            speckle = np.roll(grain[k % _NOISES], (37 * k) % camera.size[1], axis=0)
+            base = np.clip(base + speckle, 0, 255).astype(np.uint8)
+        yield Picture(float(time), base, visible)
 
 
 def _moments(motion: Motion, camera: Camera, time: float, subframes: int) -> Floats:
@@ -130,7 +153,7 @@ def _solids(motion: Motion, look: Look, moments: Floats) -> raster.Solids:
     return raster.Solids.join(groups)
 
 
-def _shaken(empty: NDArray[np.float32], camera: Camera, now: Floats, margin: int) -> NDArray[np.float32]:
+def _shaken(empty: NDArray[np.uint8], camera: Camera, now: Floats, margin: int) -> NDArray[np.uint8]:
     """The backdrop as the shaken camera sees it; shake is a rotation, so a homography is exact."""
     if margin == 0:
         return empty.copy()
@@ -171,10 +194,7 @@ def _add(
     rgb, cover = _shade(drawn, start, end, axis, solids, lens, turn, scene)
     if racket is not None:
         _strings(rgb, cover, drawn, (racket - camera.position) @ turn.T, lens, scene)
-    h, w = cover.shape
-    window = (slice(drawn.top, drawn.top + h), slice(drawn.left, drawn.left + w))
-    layer.colour[window] += weight * rgb
-    layer.cover[window] += weight * cover
+    layer.add(drawn.top, drawn.left, rgb, cover, weight)
     return drawn
 
 
@@ -189,24 +209,31 @@ def _shade(
     scene: Scene,
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Colour (h, w, 3) and cover (h, w) of what was drawn: sun, light from all round, darker in the hollows."""
-    mask, facing = raster.normals(drawn, start, end, axis, solids.squash, lens)
-    n = np.zeros((*mask.shape, 3), np.float32)
-    n[mask] = facing
-    depth = np.where(mask, drawn.depth, 0.0).astype(np.float32)
-    near = float(np.median(drawn.depth[mask]))
-    scale = lens.focal / near  # pixels a metre
-    # Blurring the normals rounds off the seams between neighbouring solids.
-    n = raster.smooth(n, mask, max(0.010 * scale, 0.6))
-    n /= np.maximum(np.linalg.norm(n, axis=2, keepdims=True), 1e-6)
-    # Where the neighbourhood is nearer to the camera, less light gets in (Luft, Colditz, Deussen 2006,
-    # "Image enhancement by unsharp masking the depth buffer").
-    hollow = np.clip(depth - raster.smooth(depth, mask, max(0.035 * scale, 1.0)), 0.0, 0.12) / 0.12
-    sun, up = turn @ scene.sun_direction, turn @ np.array([0.0, 1.0, 0.0])
-    lit = np.maximum(0.85 * (n @ sun) + 0.15, 0.0)
-    light = scene.ambient * (0.80 + 0.20 * (n @ up) + 0.10 * n[..., 2]) + scene.sun * lit
-    light *= 1.0 - 0.42 * hollow
+    mask, n = raster.normals(drawn, start, end, axis, solids.squash, lens)
+    hollow = np.zeros(len(n), np.float32)
+    body = mask & (solids.part[drawn.which] != figure.BALL)
+    if body.any():
+        rows, cols = (np.flatnonzero(body.any(axis=a)) for a in (1, 0))
+        part = (slice(rows[0], rows[-1] + 1), slice(cols[0], cols[-1] + 1))
+        inner, chosen = body[part], body[mask]
+        scale = lens.focal / float(drawn.depth[part][inner].mean())  # pixels a metre
+        # Blurring the normals rounds off the seams between neighbouring solids. Only directions matter, so the
+        # blur need not be told about the edge of the mask.
+        field = np.zeros((*inner.shape, 3), np.float32)
+        field[inner] = n[chosen]
+        soft = cv2.GaussianBlur(field, (0, 0), max(0.010 * scale, 0.6))[inner]
+        n[chosen] = soft / np.sqrt(np.einsum("ij,ij->i", soft, soft) + 1e-9)[:, None]
+        # Where the neighbourhood is nearer to the camera, less light gets in (Luft, Colditz, Deussen 2006,
+        # "Image enhancement by unsharp masking the depth buffer").
+        depth = np.where(inner, drawn.depth[part], 0.0).astype(np.float32)
+        near = raster.smooth(depth, inner, max(0.035 * scale, 1.0))
+        hollow[chosen] = np.clip((depth - near)[inner], 0.0, 0.12) / 0.12
+    sun, up = (turn @ v for v in (scene.sun_direction, np.array([0.0, 1.0, 0.0])))
+    lit = np.maximum(n @ (0.85 * sun).astype(np.float32) + np.float32(0.15), 0.0)
+    round_about = 0.80 + n @ (0.20 * up + np.array([0.0, 0.0, 0.10])).astype(np.float32)
+    light = (scene.ambient * round_about + scene.sun * lit) * (1.0 - 0.42 * hollow)
     rgb = np.zeros((*mask.shape, 3), np.float32)
-    rgb[mask] = np.minimum(solids.colour[drawn.which[mask]] * light[mask][:, None], 1.0)
+    rgb[mask] = np.minimum(solids.colour.astype(np.float32)[drawn.which[mask]] * light[:, None], 1.0)
     return rgb, mask.astype(np.float32)
 
 

@@ -166,84 +166,132 @@ def draw(start: Floats, end: Floats, radii: Floats, axis: Floats, squash: Floats
     inside = (box[:, 2] > box[:, 0]) & (box[:, 3] > box[:, 1])
     if not inside.any():
         return None
-    left, top = box[inside, :2].min(axis=0)
-    right, bottom = box[inside, 2:].max(axis=0)
-    depth = np.full((bottom - top, right - left), np.inf)
-    which = np.full(depth.shape, -1, dtype=np.int32)
-    along = np.zeros(depth.shape)
-    xs = (np.arange(left, right) - lens.cx) / lens.focal
-    ys = (-(np.arange(top, bottom) - lens.cy) / lens.focal)[:, None]
-    length2 = xs**2 + ys**2 + 1.0
+    left, top = (int(v) for v in box[inside, :2].min(axis=0))
+    right, bottom = (int(v) for v in box[inside, 2:].max(axis=0))
+    # Small solids are met together, padded to a common window, so the canvas has room for the padding.
+    shape = (bottom - top + _SMALL[-1], right - left + _SMALL[-1])
+    depth = np.full(shape, np.inf)
+    which = np.full(shape, -1, dtype=np.int32)
+    along = np.zeros(shape)
+    xs = (np.arange(left, left + shape[1]) - lens.cx) / lens.focal
+    ys = -(np.arange(top, top + shape[0]) - lens.cy) / lens.focal
+    cones = _Cones.of(start, end, radii, axis, squash)
+    sides = np.maximum(box[:, 2] - box[:, 0], box[:, 3] - box[:, 1])
+    floor = 0
+    for size in _SMALL:
+        group = np.flatnonzero(inside & (sides > floor) & (sides <= size))
+        floor = size
+        if len(group) == 0:
+            continue
+        cols = (box[group, 0] - left)[:, None, None] + np.arange(size)
+        rows = (box[group, 1] - top)[:, None, None] + np.arange(size)[:, None]
+        t, s = cones.meet(xs[cols], ys[rows], group[:, None, None])
+        flat = rows * shape[1] + cols
+        hit = np.isfinite(t)
+        n = np.broadcast_to(group[:, None, None], hit.shape)[hit]
+        t, s, flat = t[hit], s[hit], np.broadcast_to(flat, hit.shape)[hit]
+        # Farthest first: of several writes to one pixel the last one, the nearest, stays.
+        order = np.argsort(-t, kind="stable")
+        order = order[t[order] < depth.ravel()[flat[order]]]
+        flat = flat[order]
+        depth.ravel()[flat], along.ravel()[flat], which.ravel()[flat] = t[order], s[order], n[order]
+    for n in np.flatnonzero(inside & (sides > _SMALL[-1])):
+        x0, y0, x1, y1 = box[n] - (left, top, left, top)
+        t, s = cones.meet(xs[x0:x1], ys[y0:y1, None], n)
+        here = depth[y0:y1, x0:x1]
+        nearer = t < here
+        np.copyto(here, t, where=nearer)
+        np.copyto(along[y0:y1, x0:x1], s, where=nearer)
+        which[y0:y1, x0:x1][nearer] = n
+    h, w = bottom - top, right - left
+    return Drawn(left, top, depth[:h, :w], which[:h, :w], along[:h, :w])
 
-    squeezed = squeeze(np.stack([start, end]), axis, squash)
-    ba = squeezed[1] - squeezed[0]
-    d_ba = squeeze(ba, axis, squash)
-    d_pa = squeeze(squeezed[0], axis, squash)
-    m0 = np.sum(ba**2, 1)
-    m1 = -np.sum(ba * squeezed[0], 1)
-    m5, m7 = np.sum(squeezed[0] ** 2, 1), np.sum(squeezed[1] ** 2, 1)
-    ra, rb = radii[:, 0], radii[:, 1]
-    rr = ra - rb
-    d2 = m0 - rr**2
-    k0 = d2 * m5 - m1**2 + 2 * m1 * rr * ra - m0 * ra**2
-    c1, c2 = m5 - ra**2, m7 - rb**2
-    with np.errstate(invalid="ignore", divide="ignore"):
-        for n in np.flatnonzero(inside):
-            x0, y0, x1, y1 = box[n] - (left, top, left, top)
-            x, y = xs[x0:x1], ys[y0:y1]
-            q = length2[y0:y1, x0:x1]
-            if squash[n] != 1.0:
-                across = x * axis[n, 0] + (y * axis[n, 1] - axis[n, 2])
-                q = q + (squash[n] ** 2 - 1.0) * across**2
-            m3 = (d_pa[n, 2] - y * d_pa[n, 1]) - x * d_pa[n, 0]
-            t = (-m3 - np.sqrt(m3 * m3 - q * c1[n])) / q
-            if d2[n] > 1e-12:
-                m2 = x * d_ba[n, 0] + (y * d_ba[n, 1] - d_ba[n, 2])
-                m6 = m3 - m2
-                t2 = (-m6 - np.sqrt(m6 * m6 - q * c2[n])) / q
-                caps = np.fmin(t, t2)
-                k2 = d2[n] * q - m2 * m2
-                k1 = d2[n] * m3 - (m1[n] - rr[n] * ra[n]) * m2
-                tc = (-k1 - np.sqrt(k1 * k1 - k0[n] * k2)) / k2
-                s = (m1[n] - ra[n] * rr[n] + tc * m2) / d2[n]
-                body = (s > 0.0) & (s < 1.0)
-                s = np.where(body, s, caps == t2)
-                t = np.where(body, tc, caps)
-            else:
-                s = np.zeros(()) if ra[n] >= rb[n] else np.ones(())
-                if ra[n] < rb[n]:
-                    m3 = m3 - (x * d_ba[n, 0] + (y * d_ba[n, 1] - d_ba[n, 2]))
-                    t = (-m3 - np.sqrt(m3 * m3 - q * c2[n])) / q
-            here = depth[y0:y1, x0:x1]
-            nearer = t < here
-            np.copyto(here, t, where=nearer)
-            np.copyto(along[y0:y1, x0:x1], s, where=nearer)
-            which[y0:y1, x0:x1][nearer] = n
-    return Drawn(int(left), int(top), depth, which, along)
+
+#: Largest sides, in pixels, of the windows in which small solids are met together.
+_SMALL = (12, 24, 40)
+
+
+@dataclass(frozen=True)
+class _Cones:
+    """What the quadratics of N rounded cones need that does not depend on the ray; the lens is the origin."""
+
+    axis: Floats
+    squash: Floats
+    d_ba: Floats
+    d_pa: Floats
+    d2: Floats
+    k0: Floats
+    k1: Floats
+    c1: Floats
+    c2: Floats
+
+    @staticmethod
+    def of(start: Floats, end: Floats, radii: Floats, axis: Floats, squash: Floats) -> _Cones:
+        """Squash the space of every solid so that it is round, and take the inner products."""
+        pa, pb = squeeze(start, axis, squash), squeeze(end, axis, squash)
+        ba = pb - pa
+        m0, m1, m5 = np.sum(ba**2, 1), -np.sum(ba * pa, 1), np.sum(pa**2, 1)
+        ra, rb = radii[:, 0], radii[:, 1]
+        rr = ra - rb
+        d2 = m0 - rr**2
+        # One sphere holds the other: no cone between them, both become the larger one.
+        lone = d2 <= 1e-12
+        larger = lone & (rb > ra)
+        pa, ra = np.where(larger[:, None], pb, pa), np.where(larger, rb, ra)
+        k1 = m1 - rr * ra
+        return _Cones(
+            axis,
+            squash**2 - 1.0,
+            squeeze(np.where(lone[:, None], 0.0, ba), axis, squash),
+            squeeze(pa, axis, squash),
+            np.where(lone, np.nan, d2),
+            d2 * m5 - m1**2 + 2 * m1 * rr * ra - m0 * ra**2,
+            k1,
+            np.sum(pa**2, 1) - ra**2,
+            np.where(lone, np.sum(pa**2, 1) - ra**2, np.sum(pb**2, 1) - rb**2),
+        )
+
+    def meet(self, x: Floats, y: Floats, n: NDArray[np.int64] | np.int64) -> tuple[Floats, Floats]:
+        """Depth (NaN for a miss) and place 0..1 along the solid where rays (x, y, -1) first meet solids ``n``.
+
+        ``x``, ``y`` and ``n`` broadcast against one another; so do the results.
+        """
+        with np.errstate(invalid="ignore", divide="ignore"):
+            q = x * x + (y * y + 1.0)
+            if np.any(self.squash[n] != 0.0):
+                across = x * self.axis[n, 0] + (y * self.axis[n, 1] - self.axis[n, 2])
+                q = q + self.squash[n] * (across * across)
+            m3 = (self.d_pa[n, 2] - y * self.d_pa[n, 1]) - x * self.d_pa[n, 0]
+            m2 = x * self.d_ba[n, 0] + (y * self.d_ba[n, 1] - self.d_ba[n, 2])
+            m6 = m3 - m2
+            t1 = (-m3 - np.sqrt(m3 * m3 - q * self.c1[n])) / q
+            t2 = (-m6 - np.sqrt(m6 * m6 - q * self.c2[n])) / q
+            caps = np.fmin(t1, t2)
+            d2 = self.d2[n]
+            k2 = d2 * q - m2 * m2
+            k1 = d2 * m3 - self.k1[n] * m2
+            tc = (-k1 - np.sqrt(k1 * k1 - self.k0[n] * k2)) / k2
+            s = (self.k1[n] + tc * m2) / d2
+            body = (s > 0.0) & (s < 1.0)
+            return np.where(body, tc, caps), np.where(body, s, caps == t2)
 
 
 def normals(
     drawn: Drawn, start: Floats, end: Floats, axis: Floats, squash: Floats, lens: Lens
-) -> tuple[NDArray[np.bool_], Floats]:
+) -> tuple[NDArray[np.bool_], NDArray[np.float32]]:
     """Unit outward normals of the surface met, in camera axes: mask (h, w) and (P, 3) for its P pixels."""
     mask = drawn.which >= 0
     rows, cols = np.nonzero(mask)
     n, t, s = drawn.which[mask], drawn.depth[mask], drawn.along[mask][:, None]
-    hit = np.stack(
-        [
-            (cols + drawn.left - lens.cx) / lens.focal * t,
-            -(rows + drawn.top - lens.cy) / lens.focal * t,
-            -t,
-        ],
-        axis=1,
-    )
-    out = hit - (start[n] + s * (end[n] - start[n]))
-    flat = np.flatnonzero(squash[n] != 1.0)
-    if len(flat):
-        # Gradient of the squashed distance: the squeeze is applied twice, once to the point and once back.
-        m = n[flat]
-        out[flat] = squeeze(out[flat], axis[m], squash[m] ** 2)
-    return mask, out / np.linalg.norm(out, axis=1, keepdims=True)
+    hit = np.empty((len(n), 3))
+    hit[:, 0] = (cols + (drawn.left - lens.cx)) * (t / lens.focal)
+    hit[:, 1] = (rows + (drawn.top - lens.cy)) * (t / -lens.focal)
+    hit[:, 2] = -t
+    out = (hit - start[n] - s * (end - start)[n]).astype(np.float32)
+    # Gradient of the squashed distance: the squeeze is applied twice, once to the point and once back.
+    way, more = axis.astype(np.float32)[n], (squash**2 - 1.0).astype(np.float32)[n]
+    out += (more * np.einsum("ij,ij->i", out, way))[:, None] * way
+    return mask, out / np.sqrt(np.einsum("ij,ij->i", out, out))[:, None]
 
 
 def smooth(image: NDArray[np.float32], mask: NDArray[np.bool_], sigma: float) -> NDArray[np.float32]:

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from swingmatch.body.skeleton import INDEX, SIDES, K
+from swingmatch.body.skeleton import INDEX, SIDES, K, middle
 from swingmatch.synth.camera import Camera
 from swingmatch.synth.figure import unit
 from swingmatch.synth.look import Colour
@@ -122,9 +122,9 @@ def _look_up(grain: NDArray[np.float32], u: Floats, v: Floats | float, cell: flo
 
 def _band(distance: Floats, width: float, footprint: Floats) -> Floats:
     """Share 0..1 of a pixel ``footprint`` wide that a line covers whose middle lies ``distance`` away."""
-    return np.clip((0.5 * width - np.abs(distance)) / footprint + 0.5, 0.0, 1.0) * np.clip(
-        width / footprint, 0.0, 1.0
-    )
+    covered: Floats = np.clip((0.5 * width - np.abs(distance)) / footprint + 0.5, 0.0, 1.0)
+    share: Floats = np.minimum(width / footprint, 1.0)
+    return covered * share
 
 
 def backdrop(scene: Scene, camera: Camera, margin: int = 0, fine: int = 2) -> NDArray[np.float32]:
@@ -158,8 +158,8 @@ def _colours(scene: Scene, camera: Camera, rays: Floats, grain: NDArray[np.float
 def _sky(scene: Scene, rays: Floats, grain: NDArray[np.float32]) -> Floats:
     """Sky with thin cloud, and tree tops along the horizon."""
     level = np.hypot(rays[..., 0], rays[..., 2])
-    rise = rays[..., 1] / level
-    bearing = np.arctan2(rays[..., 2], rays[..., 0])
+    rise: Floats = rays[..., 1] / level
+    bearing: Floats = np.arctan2(rays[..., 2], rays[..., 0])
     blue = np.clip(rise * 1.6, 0, 1)[..., None]
     clear = (1 - blue) * np.array([0.80, 0.87, 0.93]) + blue * np.array([0.42, 0.62, 0.86])
     dull = np.array([0.80, 0.82, 0.84])
@@ -320,24 +320,16 @@ def _net(scene: Scene, lens: Floats, rays: Floats, out: Floats, pixel: float, li
 
 
 def shadow(
-    points: Floats, camera: Camera, times: Floats, scene: Scene, stature: float, shape: tuple[int, ...]
-) -> NDArray[np.float32]:
-    """Soft shadow of one body on the ground: (h, w) 0..1, how much light is taken away.
+    picture: NDArray[np.uint8], points: Floats, camera: Camera, times: Floats, scene: Scene, stature: float
+) -> None:
+    """Darken ``picture`` (h, w, 3), in place, where one body keeps the light from the ground.
 
-    ``points`` (1, K, 3) metres at the one moment ``times`` (1,).
+    ``points`` (1, K, 3) metres at the one moment ``times`` (1,); ``stature`` metres.
     """
-    sun = scene.sun_direction
-    small = 0.5
-    mask = np.zeros((int(shape[0] * small) + 1, int(shape[1] * small) + 1), np.uint8)
     p = points[0]
-    middle_hip = 0.5 * (p[INDEX["left_hip"]] + p[INDEX["right_hip"]])
-    middle_chest = 0.5 * (p[INDEX["left_shoulder"]] + p[INDEX["right_shoulder"]])
-    head = 0.5 * (p[INDEX["left_ear"]] + p[INDEX["right_ear"]])
-    rods: list[tuple[Floats, Floats, float]] = [
-        (middle_hip, middle_chest, 0.085),
-        (middle_chest, head, 0.03),
-        (head, head, 0.06),
-    ]
+    middle_hip, middle_chest = middle(p, "hip"), middle(p, "shoulder")
+    head = middle(p, "ear")
+    rods = [(middle_hip, middle_chest, 0.085), (middle_chest, head, 0.03), (head, head, 0.06)]
     for side in SIDES:
         for a, b, r in (
             ("shoulder", "elbow", 0.03),
@@ -348,17 +340,27 @@ def shadow(
         ):
             rods.append((p[INDEX[f"{side}_{a}"]], p[INDEX[f"{side}_{b}"]], r))
     ends = np.array([[a, b] for a, b, _ in rods])
+    sun = scene.sun_direction
     fallen = ends - ends[..., 1:2] / sun[1] * sun
-    seen = camera.to_camera(fallen[None], times)[0]
-    pixels = camera.project(fallen[None], times)[0] * small
-    for (a, b), z, (_, _, r) in zip(pixels, seen[..., 2], rods, strict=True):
-        if np.isfinite(pixels).all() and np.abs(a).max() < 1e4 and np.abs(b).max() < 1e4:
-            thick = max(round(1.4 * small * r * stature * camera.focal / -z.mean()), 1)
-            cv2.line(mask, tuple(int(v) for v in a), tuple(int(v) for v in b), 255, thick, cv2.LINE_AA)
-    soft = cv2.GaussianBlur(mask, (0, 0), max(0.006 * stature * camera.focal / camera.distance, 0.8))
-    whole = cv2.resize(soft, None, fx=1 / small, fy=1 / small, interpolation=cv2.INTER_LINEAR)
+    depth = -camera.to_camera(fallen[None], times)[0, ..., 2]
+    pixels = camera.project(fallen[None], times)[0]
+    if not np.isfinite(pixels).all():
+        return
+    sigma = max(0.006 * stature * camera.focal / camera.distance, 0.8)
+    rim = 4 * sigma + 0.2 * stature * camera.focal / depth.min()
+    limit = np.array([picture.shape[1], picture.shape[0]])
+    left, top = np.clip(pixels.min(axis=(0, 1)) - rim, 0, limit).astype(int)
+    right, bottom = np.clip(pixels.max(axis=(0, 1)) + rim, 0, limit).astype(int)
+    if right <= left or bottom <= top:
+        return
+    mask = np.zeros((bottom - top, right - left), np.uint8)
+    for (a, b), z, (_, _, r) in zip(np.round(pixels - (left, top)).astype(int), depth, rods, strict=True):
+        thick = max(round(1.4 * r * stature * camera.focal / float(z.mean())), 1)
+        cv2.line(mask, (int(a[0]), int(a[1])), (int(b[0]), int(b[1])), 255, thick, cv2.LINE_AA)
+    soft = cv2.GaussianBlur(mask, (0, 0), sigma).astype(np.float32) / 255
     direct = scene.sun * sun[1]
-    return whole[: shape[0], : shape[1]].astype(np.float32) / 255 * (direct / (direct + scene.ambient) + 0.12)
+    part = picture[top:bottom, left:right]
+    part[:] = part * (1 - soft * np.float32(direct / (direct + scene.ambient) + 0.12))[..., None]
 
 
 def bystander(kind: str, camera: Camera, times: Floats, seed: int, stature: float = 1.72) -> Floats:
