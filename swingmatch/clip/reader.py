@@ -79,8 +79,9 @@ def open_clip(path: str | os.PathLike[str]) -> Clip:
         width, height = _square_pixels(first, video, notes)
         if rotation in (90, 270):
             width, height = height, width
-        if first.color_trc in _HDR:
-            notes.append(f"The clip is filmed in HDR ({_HDR[first.color_trc]}); its colours look pale here.")
+        if video.codec_context.color_trc in _HDR:
+            kind = _HDR[video.codec_context.color_trc]
+            notes.append(f"The clip is filmed in HDR ({kind}); its colours look pale here.")
         clip = Clip(
             path=path,
             width=width,
@@ -233,7 +234,7 @@ def _video_stream(container: Any, path: Path) -> Any:
     name = container.format.name
     if any(name == kind or (kind[0] == "_" and name.endswith(kind)) for kind in _STILL_FORMATS):
         raise ClipError(f"{path.name} is a still picture; please send the film of the stroke.")
-    films = [s for s in container.streams.video if not int(s.disposition) & _COVER]
+    films = [s for s in container.streams.video if not _is_cover(s)]
     if not films:
         if container.streams.audio:
             raise ClipError(f"{path.name} holds sound only; please send the clip with its pictures.")
@@ -251,6 +252,12 @@ def _video_stream(container: Any, path: Path) -> Any:
         )
     video.thread_type = "AUTO"
     return video
+
+
+def _is_cover(stream: Any) -> bool:
+    """Whether a stream is the cover picture of a sound file; PyAV before 15 does not tell."""
+    flags = getattr(stream, "disposition", 0)
+    return bool(int(getattr(flags, "value", flags)) & _COVER)
 
 
 def _first_picture(path: Path) -> Any:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import os
+import struct
 import tracemalloc
 import weakref
 from fractions import Fraction
@@ -43,7 +44,6 @@ def encode(
     times: list[float] | None = None,
     size: tuple[int, int] = (W, H),
     options: dict[str, str] | None = None,
-    rotation: int = 0,
     container_format: str | None = None,
     base: Fraction = Fraction(1, 90_000),
     tune: Any = None,
@@ -54,8 +54,6 @@ def encode(
         stream.pix_fmt = pixels
         stream.options = options or {}
         stream.codec_context.time_base = base
-        if rotation:
-            stream.set_display_rotation(rotation)
         if tune is not None:
             tune(stream)
         for i in range(count):
@@ -113,30 +111,43 @@ def test_what_phones_and_chat_programs_make(
         assert (np.abs(frame.image[2:10, 2:14].mean(axis=(0, 1)) - (230, 20, 20)) < 25 + coarse).all()
 
 
-@pytest.mark.parametrize("counterclockwise", [0, 90, 180, 270])
-def test_rotation_is_undone(tmp_path: Path, counterclockwise: int) -> None:
-    """PyAV's ``set_display_rotation`` turns counterclockwise, so the stored red corner must move that way."""
-    clip = open_clip(encode(tmp_path / "a.mp4", "libx264", rotation=counterclockwise))
-    expected = np.rot90(marked(0), counterclockwise // 90)
-    assert clip.rotation == -counterclockwise % 360
+def turn(path: Path, a: int, b: int, c: int, d: int) -> Path:
+    """Write a display matrix into the track header of an MP4 (ISO/IEC 14496-12, 8.3.2: a b u c d v x y w)."""
+    data = bytearray(path.read_bytes())
+    plain = struct.pack(">9i", 1 << 16, 0, 0, 0, 1 << 16, 0, 0, 0, 1 << 30)
+    place = data.index(plain, data.index(b"tkhd"))
+    data[place : place + 36] = struct.pack(">9i", a << 16, b << 16, 0, c << 16, d << 16, 0, 0, 0, 1 << 30)
+    path.write_bytes(data)
+    return path
+
+
+# (a, b, c, d) takes a stored point (x, y), y down, to (a x + c y, b x + d y): what NumPy must do to match.
+MATRICES = [
+    ((1, 0, 0, 1), 0, False, lambda p: p),
+    ((0, 1, -1, 0), 90, False, lambda p: np.rot90(p, -1)),
+    ((-1, 0, 0, -1), 180, False, lambda p: np.rot90(p, 2)),
+    ((0, -1, 1, 0), 270, False, np.rot90),
+    ((-1, 0, 0, 1), 0, True, np.fliplr),
+    ((1, 0, 0, -1), 180, True, np.flipud),
+    ((0, 1, 1, 0), 270, True, lambda p: p.transpose(1, 0, 2)),
+    ((0, -1, -1, 0), 90, True, lambda p: np.rot90(p, 2).transpose(1, 0, 2)),
+]
+
+
+@pytest.mark.parametrize(("matrix", "rotation", "mirrored", "by_numpy"), MATRICES)
+def test_the_picture_is_turned_upright(
+    tmp_path: Path, matrix: tuple[int, int, int, int], rotation: int, mirrored: bool, by_numpy: Any
+) -> None:
+    """All eight ways to hold a camera, front cameras that mirror among them."""
+    clip = open_clip(turn(encode(tmp_path / "a.mp4", "libx264"), *matrix))
+    expected = by_numpy(marked(0))
+    assert (clip.rotation, clip.mirrored) == (rotation, mirrored)
     assert (clip.height, clip.width) == expected.shape[:2]
     image = next(frames(clip)).image
     assert image.flags.c_contiguous
     assert np.abs(image.astype(int) - expected).mean() < 8
-    half = next(frames(clip, max_height=24)).image
-    assert half.shape[:2] == (24, scaled_size(clip, 24)[0])
-
-
-def test_mirrored_front_camera(tmp_path: Path) -> None:
-    path = encode(tmp_path / "a.mp4", "libx264", rotation=180)
-    data = path.read_bytes()
-    one, minus = (1 << 16).to_bytes(4, "big"), (-(1 << 16)).to_bytes(4, "big", signed=True)
-    turned = minus + bytes(12) + minus + bytes(12)  # a, b, u, c, d: the track header's matrix
-    assert data.count(turned) == 1
-    path.write_bytes(data.replace(turned, minus + bytes(12) + one + bytes(12)))
-    clip = open_clip(path)
-    assert (clip.rotation, clip.mirrored) == (0, True)
-    assert np.abs(next(frames(clip)).image.astype(int) - marked(0)[:, ::-1]).mean() < 8
+    small = next(frames(clip, max_height=24)).image
+    assert small.shape[:2] == (24, scaled_size(clip, 24)[0])
 
 
 def test_odd_size(tmp_path: Path) -> None:
@@ -153,6 +164,16 @@ def test_pixels_that_are_not_square(tmp_path: Path) -> None:
     assert (clip.width, clip.height) == (85, 48)
     assert "not square" in clip.notes[0]
     assert next(frames(clip)).image.shape == (48, 85, 3)
+
+
+@needs("libx265")
+@pytest.mark.parametrize(("curve", "name"), [("smpte2084", "PQ"), ("arib-std-b67", "HLG")])
+def test_hdr_is_told(tmp_path: Path, curve: str, name: str) -> None:
+    options = {**QUIET, "color_trc": curve, "color_primaries": "bt2020", "colorspace": "bt2020nc"}
+    clip = open_clip(encode(tmp_path / "a.mov", "libx265", pixels="yuv420p10le", options=options))
+    assert len(clip.notes) == 1
+    assert f"HDR ({name})" in clip.notes[0]
+    assert [bar(f.image) for f in frames(clip)] == list(range(12))
 
 
 @pytest.mark.parametrize(
@@ -357,6 +378,23 @@ def sound_only(path: Path) -> None:
         container.mux(stream.encode(None))
 
 
+def song_with_cover(path: Path) -> None:
+    """An MP3 whose ID3v2.3 tag (id3.org, section 4.15) carries a picture."""
+    with av.open(str(path), "w", format="mp3") as container:
+        stream = container.add_stream("libmp3lame", rate=16_000, layout="mono")
+        for i in range(20):
+            frame = av.AudioFrame.from_ndarray(np.zeros((1, 576), np.float32), "fltp", "mono")
+            frame.sample_rate, frame.pts = 16_000, 576 * i
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode(None))
+    sound = path.read_bytes()
+    png(path)
+    apic = b"\0image/png\0\x03\0" + path.read_bytes()
+    body = b"APIC" + len(apic).to_bytes(4, "big") + b"\0\0" + apic
+    size = bytes(len(body) >> shift & 127 for shift in (21, 14, 7, 0))
+    path.write_bytes(b"ID3\x03\0\0" + size + body + sound)
+
+
 def picture(path: Path) -> None:
     encode(path, "mjpeg", pixels="yuvj420p", count=1, container_format="mjpeg")
 
@@ -408,6 +446,7 @@ BAD = [
     (random_bytes, "damaged or no film.*; please send"),
     (truncated, "incomplete.*; please send it again"),
     (sound_only, "holds sound only; please send"),
+    (song_with_cover, "holds sound only; please send"),
     (picture, "still picture; please send the film|single picture; please send the film"),
     (png, "still picture; please send the film"),
     (one_frame, "single picture; please send the film"),
