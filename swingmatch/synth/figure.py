@@ -37,6 +37,10 @@ DEPTH_OF_KEYPOINT: dict[str, float] = {
 }
 
 
+#: Half the distance between the hip joints, in statures, up to which the thighs start at the keypoints.
+_HIP_HALF = 0.060
+
+
 def unit(vectors: Floats) -> Floats:
     """Vectors (..., 3) of length 1; a zero vector stays zero."""
     return vectors / np.maximum(np.linalg.norm(vectors, axis=-1, keepdims=True), 1e-12)
@@ -75,7 +79,7 @@ def body(points: Floats, stature: float, look: Look, gripping: str | None = None
     for side in SIDES:
         sign = 1.0 if side == "right" else -1.0
         _arm(b, p, side, sign * right_chest, h, w, look, gripping == side)
-        _leg(b, p, side, np.cross(up, right_hip), sign * right_hip, h, w, look)
+        _leg(b, p, side, hips, np.cross(up, right_hip), sign * right_hip, h, w, look)
     if look.bottom == "skirt":
         _skirt(b, p, hips, up, right_hip, h, w, look)
     return b.done()
@@ -103,9 +107,9 @@ def _trunk(
     table = (
         (-0.06, 0.066, 0.093),
         (0.10, 0.066, 0.093),
-        (0.34, 0.056, 0.078),
-        (0.58, 0.062, 0.084),
-        (0.80, 0.064, 0.092),
+        (0.34, 0.058, 0.082),
+        (0.58, 0.063, 0.088),
+        (0.80, 0.064, 0.094),
         (0.93, 0.050, 0.090),
     )
     for (s0, depth0, width0), (s1, depth1, width1) in itertools.pairwise(table):
@@ -151,7 +155,7 @@ def _trunk(
         chest + 0.032 * h * up,
         0.038 * w,
         0.036 * w,
-        _shade(look.trim, 0.97),
+        _shade(look.shirt, 0.82),
         part=TRUNK,
     )
 
@@ -189,8 +193,8 @@ def _head(
             squash=2.5,
             part=INDEX[f"{side}_ear"],
         )
-        b.ball(at(0.0465, 0.0085, sign * 0.0175), 0.0082 * h, (0.93, 0.93, 0.92), part=HEAD)
-        b.ball(at(0.0525, 0.0085, sign * 0.0178), 0.0042 * h, (0.12, 0.09, 0.07), part=HEAD)
+        b.ball(at(0.0465, 0.0085, sign * 0.0175), 0.0072 * h, (0.90, 0.90, 0.89), part=HEAD)
+        b.ball(at(0.0525, 0.0085, sign * 0.0178), 0.0040 * h, (0.12, 0.09, 0.07), part=HEAD)
         b.add(
             at(0.0530, 0.0195, sign * 0.0095),
             at(0.0470, 0.0200, sign * 0.0260),
@@ -320,6 +324,7 @@ def _leg(
     b: Builder,
     p: dict[str, Floats],
     side: str,
+    hips: Floats,
     front: Floats,
     outward: Floats,
     h: float,
@@ -332,14 +337,18 @@ def _leg(
         INDEX[f"{side}_{n}"] for n in ("hip", "knee", "ankle", "heel", "toe")
     )
     skin = look.skin
-    thigh = knee - hip
-    b.add(hip, hip + 0.55 * thigh, 0.050 * w, 0.044 * w, skin, part=i_hip)
-    b.add(hip + 0.55 * thigh, knee, 0.044 * w, 0.0305 * w, skin, part=i_knee)
+    # Where the keypoints lie wide apart the flesh sits further in, or the pelvis would be broader than anybody's.
+    half = np.linalg.norm(hip - hips, axis=1, keepdims=True)
+    root = hip - 0.5 * np.maximum(half - _HIP_HALF * h, 0.0) * unit(hip - hips)
+    thigh = knee - root
+    b.add(root, root + 0.55 * thigh, 0.049 * w, 0.043 * w, skin, part=i_hip)
+    b.add(root + 0.55 * thigh, knee, 0.043 * w, 0.0305 * w, skin, part=i_knee)
+    b.ball(root, 0.0545 * w, look.bottom_colour, part=i_hip)
     if look.bottom == "shorts":
-        hem = hip + 0.60 * thigh
-        b.add(hip + 0.02 * thigh, hem, 0.0545 * w, 0.0535 * w, look.bottom_colour, part=i_hip)
+        hem = root + 0.62 * thigh
+        b.add(root, hem, 0.0545 * w, 0.0525 * w, look.bottom_colour, part=i_hip)
     else:
-        b.add(hip, hip + 0.25 * thigh, 0.0535 * w, 0.051 * w, look.bottom_colour, part=i_hip)
+        b.add(root, root + 0.25 * thigh, 0.0545 * w, 0.051 * w, look.bottom_colour, part=i_hip)
     shank = ankle - knee
     foot = unit(toe - heel)
     behind = -_square_to(
@@ -348,8 +357,13 @@ def _leg(
     b.ball(knee - 0.004 * h * behind, 0.0295 * w, skin, part=i_knee)
     calf = knee + 0.28 * shank + 0.008 * h * behind
     b.add(knee, calf, 0.0295 * w, 0.0315 * w, skin, part=i_knee)
-    b.add(calf, knee + 0.72 * shank, 0.0315 * w, 0.0215 * w, skin, part=i_ankle)
-    b.add(knee + 0.72 * shank, ankle, 0.0220 * w, 0.0205 * w, look.socks, part=i_ankle)
+    thin = knee + 0.86 * shank
+    b.add(calf, thin, 0.0315 * w, 0.0180 * w, skin, part=i_ankle)
+    b.add(knee + 0.76 * shank, thin, 0.0225 * w, 0.0186 * w, look.socks, part=i_ankle)
+    b.add(thin, ankle, 0.0186 * w, 0.0195 * w, look.socks, part=i_ankle)
+    bone = unit(np.cross(unit(shank), behind))
+    for sign in (-1.0, 1.0):
+        b.ball(ankle + sign * 0.012 * h * bone, 0.0115 * h, look.socks, part=i_ankle)
 
     # Shoe: the keypoints are the back of the heel and the tip of the foot, so the spheres sit inside them.
     down = -_square_to(-shank, foot)
@@ -359,8 +373,8 @@ def _leg(
     ball = heel + 0.68 * (toe - heel) + 0.004 * h * top
     tip = toe - r_toe * foot + 0.001 * h * top
     side_way = np.cross(foot, top)
-    b.add(ankle + 0.006 * h * down, seat + 0.010 * h * top, 0.0245 * h, r_heel, look.shoes, part=i_heel)
-    b.add(ankle + 0.012 * h * down, ball, 0.0250 * h, 0.0180 * h, look.shoes, part=i_toe)
+    b.add(ankle + 0.020 * h * down, seat + 0.004 * h * top, 0.0225 * h, r_heel, look.shoes, part=i_heel)
+    b.add(ankle + 0.021 * h * down, ball, 0.0235 * h, 0.0180 * h, look.shoes, part=i_toe)
     b.add(seat, ball, r_heel, 0.0200 * h, look.shoes, part=i_heel)
     b.add(ball, tip, 0.0200 * h, r_toe, look.shoes, axis=side_way, squash=0.78, part=i_toe)
     sole0, sole1 = heel + 0.020 * h * foot, toe - 0.018 * h * foot
