@@ -146,8 +146,9 @@ def _board(review: Review, index: int) -> Picture:
         (right, MODEL, f"Model: {review.model_name}", kind),
     ):
         cv2.circle(board, (x + 30, _TOP // 2), 11, rgb(colour), -1, cv2.LINE_AA)
-        room = _PANE[0] - 54 - 16 - (text_width(tail, 24) + 12 if tail else 0)
-        put_text(board, fit_text(name, 34, room, bold=True), x + 54, _TOP // 2, 34, _PAPER, bold=True)
+        room = _PANE[0] - 54 - 16 - (text_width(tail, 24) + 14 if tail else 0)
+        size = next((z for z in range(34, 26, -1) if text_width(name, z, bold=True) <= room), 26)
+        put_text(board, fit_text(name, size, room, bold=True), x + 54, _TOP // 2, size, _PAPER, bold=True)
         put_text(board, tail, x + _PANE[0] - 16, _TOP // 2, 24, _DIM, align="right")
     return board
 

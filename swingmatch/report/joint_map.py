@@ -121,7 +121,7 @@ def map_figure(review: Review) -> dict[str, Any]:
         "margin": {"l": 10, "r": 10, "t": 56, "b": 70},
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
-        "font": {"color": "#26302B", "size": 14},
+        "font": {"color": "#26302B", "size": 15},
         "hoverlabel": {"align": "left", "font": {"size": 14}, "bgcolor": "#FFFDF7"},
         "dragmode": False,
         "shapes": shapes,

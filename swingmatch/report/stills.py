@@ -21,6 +21,8 @@ from swingmatch.report.palette import YELLOW, rgb
 from swingmatch.report.text import Picture
 
 SIZE = (460, 560)
+#: Seconds before and after the moment that the crop also holds, for when the player is lost just then.
+_AROUND = 0.15
 
 
 @dataclass(frozen=True)
@@ -44,7 +46,7 @@ def stills(
     wanted = pair.player.contact + deviation.at
     index = int(np.argmin(np.abs(review.track.times - wanted)))
     shown = float(review.track.times[index])
-    framing = frame_swing(review.track, pair, size, shown - 1e-6, shown + 1e-6, aside=0.16)
+    framing = frame_swing(review.track, pair, size, shown - _AROUND, shown + _AROUND, aside=0.16)
     stage = draw_stage(size, framing.view)
     image = None if clip_frames is None else _picture_at(clip_frames, shown)
     ground = stage if image is None else framing.crop(image)

@@ -9,10 +9,13 @@ import numpy as np
 import pytest
 
 from swingmatch.body.skeleton import INDEX
+from swingmatch.clip.reader import frames, open_clip
+from swingmatch.clip.writer import FilmWriter
 from swingmatch.errors import ClipError
 from swingmatch.report.clock import FPS, HALF, SLOW, moments, progress, shown_span
 from swingmatch.report.film import SIZE, write_film
 from swingmatch.report.framing import frame_swing, pixels_a_stature
+from swingmatch.report.stills import stills
 
 
 @pytest.fixture(scope="module")
@@ -154,13 +157,45 @@ def test_only_one_frame_is_asked_for_at_a_time(scene, tmp_path):
 
     most = 0
 
-    def frames(start, stop):
+    def given_frames(start, stop):
         nonlocal most
         for i, t in enumerate(review.track.times):
             if start <= t < stop:
                 yield Frame(i, float(t))
                 most = max(most, len(alive))
 
-    write_film(review, frames, tmp_path / "film.mp4", fps=6)
+    write_film(review, given_frames, tmp_path / "film.mp4", fps=6)
     assert len(given) == len(set(given)) > 40
     assert most <= 3
+
+
+def test_film_and_page_from_a_real_clip_file(make_scene, tmp_path):
+    """Through the project's own writer and reader, with a player lost in part of the clip."""
+    scene = make_scene(swings=1)
+    times = scene.review.track.times
+    with FilmWriter(tmp_path / "clip.mp4", (640, 360), 60) as clip:
+        for i in range(len(times)):
+            clip.write(scene.picture(i), float(times[i]))
+    source = open_clip(tmp_path / "clip.mp4")
+    image = scene.review.track.image.copy()
+    image[60:75] = np.nan
+    image[:, INDEX["left_wrist"]] = np.nan
+    review = replace(scene.review, track=replace(scene.review.track, image=image))
+    write_film(review, lambda a, b: frames(source, a, b), tmp_path / "film.mp4", fps=6)
+    with av.open(str(tmp_path / "film.mp4")) as container:
+        assert sum(1 for _ in container.decode(video=0)) == len(moments(review, 6))
+    shot = stills(review, review.changes[0].deviation, lambda a, b: frames(source, a, b))
+    bare = stills(review, review.changes[0].deviation, None)
+    assert shot.player.shape == shot.model.shape == bare.player.shape
+    assert (shot.model == bare.model).all()
+    # The shirt of the made-up player is blue: it is there in the clip's picture, and not without it.
+    blue = [((p[..., 2].astype(int) - p[..., 0]) > 50).mean() for p in (shot.player, bare.player)]
+    assert blue[0] > 0.03 > blue[1]
+
+
+def test_player_who_was_never_found_still_gives_a_film_plan_and_a_still(scene):
+    track = replace(scene.review.track, image=np.full_like(scene.review.track.image, np.nan))
+    review = replace(scene.review, track=track)
+    shot = stills(review, review.changes[0].deviation, scene.frames)
+    assert shot.time == pytest.approx(-0.42, abs=0.01)
+    assert shot.player.std() > 1
