@@ -90,19 +90,24 @@ def align(player: Swing, model: Swing) -> Alignment:
 def distance(player: Swing, model: Swing) -> float:
     """How unlike two swings are, degrees a segment, when each moment is compared with its best match.
 
-    The root mean square over the DTW path of both sides of contact. Symmetric, zero for one swing and itself or its
+    The root mean square over the DTW of both sides of contact. Symmetric, zero for one swing and itself or its
     mirror image; faster than :func:`align`, as no clock is fitted. Errors as in :func:`align`.
     """
-    (n_before, _), (m_before, _) = spans = _spans(player, model)
-    player_rows, model_rows = _comparable(player, model, spans)
     squared, steps = 0.0, 0
-    for mine, other in (
-        (player_rows[n_before::-1], model_rows[m_before::-1]),
-        (player_rows[n_before:], model_rows[m_before:]),
-    ):
+    for mine, other in _sides(player, model):
         squared += dtw.distance(mine, other, _radius()) ** 2
         steps += max(len(mine), len(other))
     return float(np.sqrt(squared / steps))
+
+
+def typical_distance(player: Swing, model: Swing) -> float:
+    """As :func:`distance`, but the median over the path: a fault in one part of the stroke moves it little."""
+    apart = [
+        np.linalg.norm(mine[path[:, 0]] - other[path[:, 1]], axis=1)
+        for mine, other in _sides(player, model)
+        for path in (dtw.path(mine, other, _radius()),)
+    ]
+    return float(np.median(np.concatenate(apart)))
 
 
 def aligned_repeats(reference: Swing, others: Sequence[Swing]) -> list[Alignment]:
@@ -133,6 +138,16 @@ def _spans(player: Swing, model: Swing) -> tuple[tuple[int, int], tuple[int, int
         return int(before * RATE + 1e-6), int(after * RATE + 1e-6)
 
     return span(player, "the player's swing"), span(model, "the model swing")
+
+
+def _sides(player: Swing, model: Swing) -> list[tuple[NDArray[np.float64], NDArray[np.float64]]]:
+    """Rows of player and model before contact and after it, contact first in both."""
+    (n_before, _), (m_before, _) = spans = _spans(player, model)
+    player_rows, model_rows = _comparable(player, model, spans)
+    return [
+        (player_rows[n_before::-1], model_rows[m_before::-1]),
+        (player_rows[n_before:], model_rows[m_before:]),
+    ]
 
 
 def _comparable(

@@ -234,9 +234,9 @@ def _parse_hierarchy(head: str, where: str) -> Skeleton:
                 if waiting or not words or (word != "ROOT" and not open_joints) or (word == "ROOT" and names):
                     raise _bad_line(where, number)
                 parent = open_joints[-1] if open_joints else -1
-                name = " ".join(w for w in words if w not in "{}")
+                brace = words.index("{") if "{" in words else len(words)
+                name, words = " ".join(words[:brace]), words[brace:]
                 names.append(f"{names[parent]}_end" if word == "End" else name)
-                words = [w for w in words if w in "{}"]
                 parents.append(parent)
                 offsets.append(None)
                 channels.append(())
@@ -249,7 +249,7 @@ def _parse_hierarchy(head: str, where: str) -> Skeleton:
             elif word == "OFFSET" and open_joints and len(words) >= 3:
                 offsets[open_joints[-1]] = _numbers(words[:3], where, number)
                 words = words[3:]
-            elif word == "CHANNELS" and open_joints and words and words[0].isdigit():
+            elif word == "CHANNELS" and open_joints and words and words[0].isdecimal():
                 count = int(words.pop(0))
                 listed, words = tuple(words[:count]), words[count:]
                 if len(listed) != count or not set(listed) <= _CHANNELS or len(set(listed)) != count:
