@@ -128,6 +128,11 @@ def _trunk(
             squash=ratio,
             part=TRUNK,
         )
+    left, right = (_root(p, side, hips, h) for side in SIDES)
+    b.add(left, right, 0.0565 * w, 0.0565 * w, look.bottom_colour, part=TRUNK)
+    b.add(
+        left + 0.025 * h * up, right + 0.025 * h * up, 0.0545 * w, 0.0545 * w, look.bottom_colour, part=TRUNK
+    )
     # Hem of the shirt over the waistband.
     b.add(
         hips + 0.09 * span,
@@ -221,12 +226,14 @@ def _head(
             squash=1.20,
             part=HEAD,
         )
+    if look.cap or look.hair_style != "none":
+        over_it, more = (look.cap_colour, 0.004 * h) if look.cap else (look.hair, 0.0)
         b.add(
             at(0.012, 0.046),
             at(-0.01, 0.040),
-            0.0375 * h,
-            0.042 * h,
-            look.hair,
+            0.0375 * h + more,
+            0.042 * h + more,
+            over_it,
             axis=right,
             squash=0.95,
             part=HEAD,
@@ -320,6 +327,16 @@ def _arm(
     )
 
 
+def _root(p: dict[str, Floats], side: str, hips: Floats, h: float) -> Floats:
+    """Where the flesh of a thigh starts, (M, 3): at the keypoint, or further in where the keypoints lie wide apart.
+
+    Otherwise the pelvis would be broader than anybody's.
+    """
+    out = p[f"{side}_hip"] - hips
+    half = np.linalg.norm(out, axis=1, keepdims=True)
+    return p[f"{side}_hip"] - 0.5 * np.maximum(half - _HIP_HALF * h, 0.0) * unit(out)
+
+
 def _leg(
     b: Builder,
     p: dict[str, Floats],
@@ -332,14 +349,12 @@ def _leg(
     look: Look,
 ) -> None:
     """Thigh with its shorts, shank, sock and shoe."""
-    hip, knee, ankle, heel, toe = (p[f"{side}_{n}"] for n in ("hip", "knee", "ankle", "heel", "toe"))
+    knee, ankle, heel, toe = (p[f"{side}_{n}"] for n in ("knee", "ankle", "heel", "toe"))
     i_hip, i_knee, i_ankle, i_heel, i_toe = (
         INDEX[f"{side}_{n}"] for n in ("hip", "knee", "ankle", "heel", "toe")
     )
     skin = look.skin
-    # Where the keypoints lie wide apart the flesh sits further in, or the pelvis would be broader than anybody's.
-    half = np.linalg.norm(hip - hips, axis=1, keepdims=True)
-    root = hip - 0.5 * np.maximum(half - _HIP_HALF * h, 0.0) * unit(hip - hips)
+    root = _root(p, side, hips, h)
     thigh = knee - root
     b.add(root, root + 0.55 * thigh, 0.049 * w, 0.043 * w, skin, part=i_hip)
     b.add(root + 0.55 * thigh, knee, 0.043 * w, 0.0305 * w, skin, part=i_knee)
@@ -404,21 +419,19 @@ def _leg(
 def _skirt(
     b: Builder, p: dict[str, Floats], hips: Floats, up: Floats, right: Floats, h: float, w: float, look: Look
 ) -> None:
-    """A short skirt that follows both thighs."""
-    knees = 0.5 * (p["left_knee"] + p["right_knee"])
-    hang = unit(0.5 * unit(knees - hips) - 0.5 * up)
-    colour = look.bottom_colour
-    for side in SIDES:
-        thigh = p[f"{side}_knee"] - p[f"{side}_hip"]
-        b.add(
-            p[f"{side}_hip"],
-            p[f"{side}_hip"] + 0.36 * thigh,
-            0.058 * w,
-            0.070 * w,
-            colour,
-            part=INDEX[f"{side}_hip"],
-        )
-    b.add(hips, hips + 0.085 * h * hang, 0.070 * w, 0.080 * w, colour, axis=right, squash=0.70, part=TRUNK)
+    """A short pleated skirt whose hem follows both thighs: a ring of narrow folds from the waist down."""
+    front = np.cross(up, right)
+    hang = [0.42 * (p[f"{side}_knee"] - p[f"{side}_hip"]) for side in SIDES]
+    root = [_root(p, side, hips, h) for side in SIDES]
+    middle, half = 0.5 * (root[0] + root[1]), 0.5 * (root[1] - root[0])
+    drop, part_way = 0.5 * (hang[0] + hang[1]), 0.5 * (hang[1] - hang[0])
+    for angle in np.linspace(0, 2 * np.pi, 30, endpoint=False):
+        c, s = np.cos(angle), np.sin(angle)
+        waist = hips + 0.035 * h * up + w * (0.058 * c * front + 0.080 * s * right)
+        hip = middle + 0.9 * s * half + w * (0.058 * c * front + 0.046 * s * right) - 0.01 * h * up
+        hem = middle + s * half + drop + s * part_way + w * (0.072 * c * front + 0.056 * s * right)
+        b.add(waist, hip, 0.016 * w, 0.017 * w, look.bottom_colour, part=TRUNK)
+        b.add(hip, hem, 0.018 * w, 0.0185 * w, look.bottom_colour, part=TRUNK)
 
 
 def racket(marks: Floats, look: Look) -> Solids:

@@ -115,9 +115,9 @@ def _grain(seed: int, size: int = 512) -> NDArray[np.float32]:
 def _look_up(grain: NDArray[np.float32], u: Floats, v: Floats | float, cell: float) -> Floats:
     """Noise at metres ``u``, ``v`` (same shape), one texel every ``cell`` metres."""
     size = grain.shape[0]
-    x = np.mod(np.nan_to_num(u) / cell, size - 1).astype(np.float32)
-    y = np.mod(np.nan_to_num(np.broadcast_to(v, u.shape)) / cell, size - 1).astype(np.float32)
-    return cv2.remap(grain, x, y, cv2.INTER_LINEAR).astype(np.float64)
+    x = np.mod(np.nan_to_num(u) / cell, size).astype(np.float32)
+    y = np.mod(np.nan_to_num(np.broadcast_to(v, u.shape)) / cell, size).astype(np.float32)
+    return cv2.remap(grain, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_WRAP).astype(np.float64)
 
 
 def _band(distance: Floats, width: float, footprint: Floats) -> Floats:
@@ -160,17 +160,19 @@ def _sky(scene: Scene, rays: Floats, grain: NDArray[np.float32]) -> Floats:
     level = np.hypot(rays[..., 0], rays[..., 2])
     rise: Floats = rays[..., 1] / level
     bearing: Floats = np.arctan2(rays[..., 2], rays[..., 0])
+    # Whole turns of the bearing are whole tiles of the noise, so that no seam shows.
+    tile = grain.shape[0] / (2 * np.pi)
     blue = np.clip(rise * 1.6, 0, 1)[..., None]
     clear = (1 - blue) * np.array([0.80, 0.87, 0.93]) + blue * np.array([0.42, 0.62, 0.86])
     dull = np.array([0.80, 0.82, 0.84])
     share = min(scene.sun / 0.7, 1.0)
     sky = share * clear + (1 - share) * dull
-    cloud = np.clip(_look_up(grain, bearing * 60, rise * 120, 1.0) * 0.5, 0, 1)[..., None] * 0.35
+    cloud = np.clip(_look_up(grain, bearing * tile, rise * 120, 1.0) * 0.5, 0, 1)[..., None] * 0.35
     sky = sky * (1 - cloud) + cloud * 0.95
     # Tops of the trees in tan of elevation: crowns of two sizes.
-    crown = 0.17 + 0.035 * _look_up(grain, bearing * 40, 7.0, 1.0)
-    crown = crown + 0.012 * _look_up(grain, bearing * 260, 90.0, 1.0)
-    leaf = 0.75 + 0.22 * _look_up(grain, bearing * 220, rise * 220, 1.0)
+    crown = 0.17 + 0.035 * _look_up(grain, bearing * tile, 7.0, 1.0)
+    crown = crown + 0.012 * _look_up(grain, bearing * 3 * tile, 90.0, 1.0)
+    leaf = 0.75 + 0.22 * _look_up(grain, bearing * 3 * tile, rise * 220, 1.0)
     leaf *= 0.75 + 0.5 * np.clip(rise / 0.2, 0, 1)
     trees = (
         np.clip(leaf, 0.3, 1.5)[..., None] * np.array([0.20, 0.30, 0.17]) * (scene.ambient + 0.6 * scene.sun)
