@@ -110,7 +110,7 @@ def review_clip(
 def _compare(
     clip: Clip, track: Track, strokes: Strokes, onsets: Onsets | None, library: Library, options: Options
 ) -> Review:
-    choice = choose(strokes.swings, library, label=options.model)
+    choice = choose(strokes.swings, library, name=options.model)
     volunteer, model = choice.volunteer, choice.swing
     alignments = [align(swing, model) for swing in strokes.swings]
     deviations = compare(strokes.swings, model, alignments, volunteer.swings)
@@ -157,9 +157,7 @@ def _most_typical(swings: Sequence[Swing]) -> int:
     return int(np.argmin(total))
 
 
-def _notes(
-    clip: Clip, track: Track, strokes: Strokes, onsets: Onsets | None, options: Options
-) -> list[str]:
+def _notes(clip: Clip, track: Track, strokes: Strokes, onsets: Onsets | None, options: Options) -> list[str]:
     notes = [*clip.notes, *strokes.notes]
     found = float(track.found.mean())
     if found < 0.98:

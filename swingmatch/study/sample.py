@@ -12,7 +12,7 @@ from swingmatch.synth.camera import Camera
 from swingmatch.synth.cast import HELD_OUT, TUNING, Player, random_player
 from swingmatch.synth.film import aimed, render
 from swingmatch.synth.forehand import perform
-from swingmatch.synth.look import Look, random_look
+from swingmatch.synth.look import Look
 from swingmatch.synth.scene import SURFACES, Scene
 from swingmatch.synth.truth import ClipTruth, read_truth
 
@@ -57,7 +57,7 @@ def shot(seed: int, place: int) -> Shot:
         noise=float(rng.uniform(1.0, 6.0)),
         seed=seed,
     )
-    return Shot(seed, player, camera, random_look(seed), scene)
+    return Shot(seed, player, camera, Look.of(seed, build=player.build.girth), scene)
 
 
 def shots(count: int, *, held_out: bool) -> list[Shot]:
