@@ -1,9 +1,9 @@
 """Which model swing is most alike in build and style, and why, in plain words.
 
 A fault must not choose the model: a player who meets the ball late needs a model who does not. So only build and
-matters of taste are compared: stance, tempo, height and loop of the take-back. What the whole movement looks like
-counts little, and as a median over the stroke, which a fault in one part of it hardly moves. A taste beyond that of all
-volunteers counts as their extreme, for there a taste may have become a fault.
+matters of taste are compared: stance, tempo, and how high the hand goes in the take-back. What the whole movement
+looks like counts little, and as a median over the stroke, which a fault in one part of it hardly moves. A taste beyond
+that of all volunteers counts as their extreme, for there a taste may have become a fault.
 """
 
 from __future__ import annotations
@@ -36,11 +36,12 @@ class Taste:
 
 
 TASTES: Mapping[str, Taste] = {
-    "stance": Taste(25.0, 0.25),  # degrees
-    "preparation": Taste(0.20, 0.13),  # seconds, start of the turn to the start of the forward swing
-    "forward": Taste(0.06, 0.07),  # seconds, start of the forward swing to contact
-    "take_back_height": Taste(0.20, 0.10),  # hip-to-shoulder heights
-    "loop": Taste(0.15, 0.05),  # hip-to-shoulder heights
+    "stance": Taste(25.0, 0.27),  # degrees
+    # Seconds from the start of the turn to contact. The start of the forward swing in between is left out: how soon
+    # the hand moves forward changes with faults (a cramped arm, little shoulder turn) and is no taste.
+    "tempo": Taste(0.20, 0.20),
+    # Highest hand of the take-back, loop included, in hip-to-shoulder heights.
+    "take_back_height": Taste(0.20, 0.13),
 }
 BUILD = Taste(0.06, 0.30)  # root mean square of the ratios' logarithms: six per cent
 MOVEMENT = Taste(15.0, 0.10)  # degrees a segment
@@ -48,11 +49,11 @@ MOVEMENT = Taste(15.0, 0.10)  # degrees a segment
 MOST = 3.0
 
 #: Names of stances by the angle of the line from the outside to the inside foot: 0 along the baseline, 90 towards the
-#: target. Common practice, no source; the limits lie midway between the usual 0, 45, 90 and beyond.
+#: target. Common practice, no source; the limits lie midway between the usual 0, 45 and 90, and 10 degrees beyond.
 STANCES: tuple[tuple[float, str], ...] = (
     (22.5, "an open"),
     (67.5, "a semi-open"),
-    (105.0, "a neutral"),
+    (100.0, "a neutral"),
     (np.inf, "a closed"),
 )
 #: Build in words, for a ratio at least ``NOTABLE`` above and below the average body.
@@ -206,12 +207,12 @@ def explain(player: Traits, model: Traits) -> tuple[str, ...]:
     elif size >= 2 * BUILD.scale:
         unlike.append("Is built in other proportions than you; sizes are taken out before comparing.")
 
-    longer = theirs["preparation"] - mine["preparation"]
-    if abs(longer) < 0.5 * TASTES["preparation"].scale:
-        alike.append(f"Takes about as long as you before the forward swing ({theirs['preparation']:.1f} s).")
+    longer = theirs["tempo"] - mine["tempo"]
+    if abs(longer) < 0.5 * TASTES["tempo"].scale:
+        alike.append(f"Takes about as long as you from the first turn to the ball ({theirs['tempo']:.1f} s).")
     elif np.isfinite(longer):
-        how = "longer" if longer > 0 else "less time"
-        unlike.append(f"Takes {abs(longer):.1f} s {how} than you before the forward swing.")
+        how = "more" if longer > 0 else "less"
+        unlike.append(f"Takes {abs(longer):.1f} s {how} than you from the first turn to the ball.")
 
     higher = theirs["take_back_height"] - mine["take_back_height"]
     if abs(higher) < 0.5 * TASTES["take_back_height"].scale:
@@ -234,27 +235,20 @@ def _tastes(swing: Swing) -> dict[str, float]:
     """Tastes of one right-handed swing; NaN where events or keypoints are missing."""
     events, times, points = swing.events, swing.times, swing.points
     nan = float("nan")
-    forward = events.get("forward_start", nan)
-    apart, back = (
-        events.get("hands_apart", events.get("turn_start", nan)),
-        events.get("end_of_take_back", nan),
-    )
+    start, apart = events.get("turn_start", nan), events.get("hands_apart", nan)
 
     # The feet stand from the start of the forward swing until contact.
-    hitting = (times >= forward) & (times <= swing.contact)
+    hitting = (times >= events.get("forward_start", nan)) & (times <= swing.contact)
     feet = points[:, INDEX["left_ankle"]] - points[:, INDEX["right_ankle"]]
     line = [_median(feet[hitting, axis]) for axis in (0, 2)]
 
     height = hand_height(points)
-    taking = (times >= apart) & (times <= forward)
-    highest = float(np.nanmax(height[taking])) if np.isfinite(height[taking]).any() else nan
-    at_end = float(np.interp(back, times, height)) if times[0] <= back <= times[-1] else nan
+    taking = (times >= (apart if np.isfinite(apart) else start)) & (times <= swing.contact)
+    known = height[taking & np.isfinite(height)]
     return {
         "stance": float(np.degrees(np.arctan2(line[0], -line[1]))),
-        "preparation": forward - events.get("turn_start", nan),
-        "forward": swing.contact - forward,
-        "take_back_height": highest,
-        "loop": highest - at_end,
+        "tempo": swing.contact - start,
+        "take_back_height": float(known.max()) if len(known) else nan,
     }
 
 

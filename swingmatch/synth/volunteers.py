@@ -73,13 +73,7 @@ def volunteer_of(player: Player, repeats: int = REPEATS) -> Volunteer:
     )
 
 
-_UNITS = {
-    "stance": "degrees",
-    "preparation": "seconds",
-    "forward": "seconds",
-    "take_back_height": "hip_to_shoulder",
-    "loop": "hip_to_shoulder",
-}
+_UNITS = {"stance": "degrees", "tempo": "seconds", "take_back_height": "hip_to_shoulder"}
 
 
 def write_references(
