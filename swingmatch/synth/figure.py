@@ -363,7 +363,7 @@ def _leg(
         hem = root + 0.62 * thigh
         b.add(root, hem, 0.0545 * w, 0.0525 * w, look.bottom_colour, part=i_hip)
     else:
-        b.add(root, root + 0.25 * thigh, 0.0545 * w, 0.051 * w, look.bottom_colour, part=i_hip)
+        b.add(root, root + 0.40 * thigh, 0.0545 * w, 0.0485 * w, look.bottom_colour, part=i_hip)
     shank = ankle - knee
     foot = unit(toe - heel)
     behind = -_square_to(
