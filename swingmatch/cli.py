@@ -49,11 +49,17 @@ def _parser() -> argparse.ArgumentParser:
     compare = commands.add_parser("compare", help="review clips of your own")
     compare.add_argument("clips", nargs="+", type=Path, metavar="CLIP", help="video file of one player")
     compare.add_argument("--out", type=Path, default=Path("swingmatch-review"), help="folder for the reviews")
-    compare.add_argument("--model", metavar="NAME", help="volunteer to compare with (default: the most alike)")
-    compare.add_argument("--library", type=Path, help="folder of model swings (default: those that ship)")
-    compare.add_argument("--hand", choices=("right", "left"), help="hitting hand (default: told from the swing)")
     compare.add_argument(
-        "--camera", choices=tuple(CAMERA_PLACES), help="where the camera stands, seen by the player (default: told)"
+        "--model", metavar="NAME", help="volunteer to compare with (default: the most alike)"
+    )
+    compare.add_argument("--library", type=Path, help="folder of model swings (default: those that ship)")
+    compare.add_argument(
+        "--hand", choices=("right", "left"), help="hitting hand (default: told from the swing)"
+    )
+    compare.add_argument(
+        "--camera",
+        choices=tuple(CAMERA_PLACES),
+        help="where the camera stands, seen by the player (default: told)",
     )
     compare.add_argument("--player", metavar="NAME", help="name to show (default: the file's name)")
     compare.add_argument(
@@ -149,7 +155,9 @@ def _models(library_path: Path | None) -> int:
     for volunteer in load_library(library_path).volunteers:
         words = ", ".join(volunteer.style_words)
         source = "generated" if volunteer.generated else "recorded with consent"
-        print(f"{volunteer.label:<12} {volunteer.hand}-handed, {source}, {len(volunteer.swings)} swings: {words}")
+        print(
+            f"{volunteer.label:<12} {volunteer.hand}-handed, {source}, {len(volunteer.swings)} swings: {words}"
+        )
     return 0
 
 

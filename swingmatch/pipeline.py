@@ -15,6 +15,7 @@ import numpy as np
 from swingmatch.align.warp import align
 from swingmatch.body.estimator import PoseEstimator, make_estimator
 from swingmatch.body.follow import follow
+from swingmatch.body.mend import mend
 from swingmatch.body.smooth import smooth
 from swingmatch.body.track import Track
 from swingmatch.clip.clip import Clip
@@ -63,7 +64,7 @@ def track_clip(clip: Clip, estimator: PoseEstimator, progress: Progress = silent
         on_frame=lambda time: progress("following the player", min(time / duration, 0.999)),
     )
     progress("following the player", 1.0)
-    return smooth(raw)
+    return smooth(mend(raw))
 
 
 def review_clip(

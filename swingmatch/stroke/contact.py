@@ -16,10 +16,12 @@ Array = NDArray[np.float64]
 WRIST_PEAK_BEFORE_CONTACT = 0.038
 #: Standard deviation of contact from the hand alone, seconds: the spread between players, and half a frame at 60 fps.
 FROM_HAND_SD = 0.020
+#: ... and from the sound: the camera's distance is known to about 15 %.
+FROM_SOUND_SD = 0.005
 #: Speed of sound in air at 20 degrees C, metres a second.
 SPEED_OF_SOUND = 343.0
 #: How far from the hand's estimate a strike is looked for, seconds.
-_REACH = 0.09
+_REACH = 0.12
 #: Height of an adult taken for the camera's distance, metres; 15 % wrong moves contact by 3-4 ms at 8 m.
 _STATURE = 1.75
 
@@ -43,23 +45,33 @@ def camera_distance(body_height: float, size: tuple[int, int]) -> float:
     return FOCAL * max(size) * _STATURE / body_height
 
 
-def find_contact(fastest: float, onsets: Onsets | None, distance: float) -> Contact:
+@dataclass(frozen=True)
+class Strikes:
+    """Sudden sounds brought back to when they were made: (N,) seconds on the clip's clock, and their strengths."""
+
+    times: Array
+    strengths: Array
+
+
+def strikes(onsets: Onsets | None, distance: float) -> Strikes:
+    """Sounds as heard from ``distance`` metres, when they were made; empty without sound."""
+    if onsets is None:
+        return Strikes(np.zeros(0), np.zeros(0))
+    return Strikes(onsets.times - distance / SPEED_OF_SOUND, onsets.strengths)
+
+
+def find_contact(fastest: float, heard: Strikes) -> Contact:
     """Contact of one stroke.
 
     Parameters
     ----------
     fastest : moment at which the hand is fastest, seconds.
-    onsets : sudden sounds on the clip's clock, or None without sound.
-    distance : of the camera in metres; the sound arrives late by it.
+    heard : the clip's sounds; the strike is looked for among those near the hand's estimate.
     """
     guess = from_hand(fastest)
-    if onsets is None or len(onsets.times) == 0:
-        return guess
-    struck = onsets.times - distance / SPEED_OF_SOUND
     # A loud sound a little off is likelier to be the strike than a faint one exactly there.
-    score = onsets.strengths * np.exp(-0.5 * ((struck - guess.time) / (2.0 * guess.sd)) ** 2)
-    score[np.abs(struck - guess.time) > _REACH] = 0.0
-    best = int(np.argmax(score))
-    if score[best] <= 0.0:
+    score = heard.strengths * np.exp(-0.5 * ((heard.times - guess.time) / (2.0 * guess.sd)) ** 2)
+    score[np.abs(heard.times - guess.time) > _REACH] = 0.0
+    if len(score) == 0 or score.max() <= 0.0:
         return guess
-    return Contact(float(struck[best]), 0.005, "sound")
+    return Contact(float(heard.times[int(np.argmax(score))]), FROM_SOUND_SD, "sound")

@@ -6,11 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 from scipy.signal import find_peaks
 
 from swingmatch.body.skeleton import INDEX, SIDES, middle
 from swingmatch.body.track import Track
 from swingmatch.errors import StrokeError
+from swingmatch.stroke.contact import WRIST_PEAK_BEFORE_CONTACT, Strikes
 from swingmatch.stroke.measures import speed
 from swingmatch.stroke.swing import Hand
 
@@ -23,6 +25,10 @@ SLOWEST_STROKE = 2.2
 SHARE_OF_TYPICAL = 0.55
 #: Two strokes of one player are at least this far apart, seconds.
 CLOSEST = 0.9
+#: Half-width of the median that the hand's speed is taken over, seconds.
+_STEADY = 0.025
+#: A strike is at least this loud against the clip's loudest sound, and has a fast hand this near, seconds.
+_LOUD, _NEAR = 0.3, 0.08
 #: What is kept before and after the fastest moment, seconds.
 BEFORE, AFTER = 1.7, 1.3
 
@@ -48,7 +54,10 @@ def body_height(track: Track) -> float:
 def hand_speed(track: Track, side: str) -> Array:
     """Speed of a hand against the middle of the hips in the picture, statures a second: (T,)."""
     from_hips = track.image[:, INDEX[f"{side}_wrist"]] - middle(track.image, "hip")
-    return speed(from_hips, track.times) / body_height(track)
+    values = speed(from_hips, track.times) / body_height(track)
+    step = float(np.median(np.diff(track.times)))
+    # A stroke is fast for a tenth of a second; what is fast for a frame or two is a keypoint that jumped.
+    return median_filter(np.nan_to_num(values), size=2 * max(1, round(_STEADY / step)) + 1, mode="nearest")
 
 
 def _peaks(values: Array, times: Array) -> NDArray[np.int_]:
@@ -74,7 +83,27 @@ def hitting_hand(track: Track) -> Hand:
     return "right" if score["right"] >= score["left"] else "left"
 
 
-def find_strokes(track: Track, hand: Hand) -> list[Stroke]:
+def _anchored(fastest: Array, values: Array, times: Array, heard: Strikes, typical: float) -> Array:
+    """Moments of the fastest hand, where a loud strike with a fast hand near it takes the place of its neighbours.
+
+    In some views the take-back or the finish looks faster than the hit; the strike tells which it is.
+    """
+    if len(heard.times) == 0:
+        return fastest
+    loud = heard.times[heard.strengths >= _LOUD * heard.strengths.max()]
+    anchors: list[float] = []
+    for moment in loud:
+        near = np.abs(times - (moment - WRIST_PEAK_BEFORE_CONTACT)) <= _NEAR
+        if not near.any() or np.nanmax(values[near]) < SHARE_OF_TYPICAL * typical:
+            continue
+        if not anchors or moment - anchors[-1] > CLOSEST:
+            anchors.append(float(moment))
+    at = np.array(anchors) - WRIST_PEAK_BEFORE_CONTACT
+    rest = [moment for moment in fastest if len(at) == 0 or np.abs(at - moment).min() > CLOSEST]
+    return np.sort(np.concatenate([at, rest]))
+
+
+def find_strokes(track: Track, hand: Hand, heard: Strikes) -> list[Stroke]:
     """Every stroke of the hitting hand in order of time.
 
     Raises ``StrokeError`` when there is none.
@@ -85,6 +114,7 @@ def find_strokes(track: Track, hand: Hand) -> list[Stroke]:
         raise StrokeError("No swing was found: the hitting hand never moves as fast as in a stroke.")
     typical = float(np.median(np.sort(values[peaks])[::-1][:5]))
     fastest = track.times[peaks[values[peaks] >= SHARE_OF_TYPICAL * typical]]
+    fastest = _anchored(fastest, values, track.times, heard, typical)
     strokes = []
     for i, moment in enumerate(fastest):
         start, stop = moment - BEFORE, moment + AFTER
@@ -92,7 +122,7 @@ def find_strokes(track: Track, hand: Hand) -> list[Stroke]:
         if i > 0:
             start = max(start, fastest[i - 1] + 0.4 * (moment - fastest[i - 1]))
         if i + 1 < len(fastest):
-            stop = min(stop, moment + 0.5 * (fastest[i + 1] - moment))
+            stop = min(stop, moment + 0.6 * (fastest[i + 1] - moment))
         start, stop = max(start, float(track.times[0])), min(stop, float(track.times[-1]))
         strokes.append(Stroke(float(moment), float(start), float(stop)))
     return strokes

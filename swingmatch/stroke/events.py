@@ -6,11 +6,11 @@ Kinematic definitions (the hand is the hitting hand unless said otherwise):
 - *lowest hand*: the hand is lowest between the end of take-back and contact.
 - *start of forward swing*: last moment before contact at which the hand moves towards the target with a tenth of its
   later peak speed.
-- *hands apart*: last moment before the end of take-back at which the hands are within a hand's breadth of each other.
-- *turn start*: the shoulders have made a tenth of their turn from ready to the end of take-back.
-- *ready*: stillest moment shortly before the turn.
+- *hands apart*: where the rise of the hands' distance begins, from the same line.
+- *turn start*: where the rise of the shoulder turn begins, on the line through its tenth and three tenths.
+- *ready*: last still moment before the turn, or the stillest.
 - *end of follow-through*: after contact, the hand's speed against the chest first falls under 15 % of its peak.
-- *recovery*: the shoulders face the target again and the hand is still, or the end of what was filmed.
+- *recovery*: the shoulders face the target again and the hands are together, or the end of what was filmed.
 """
 
 from __future__ import annotations
@@ -26,13 +26,15 @@ Array = NDArray[np.float64]
 #: Earliest end of take-back before contact and longest preparation before that, s (*common practice, no source*).
 _LONGEST_FORWARD = 0.9
 _LONGEST_PREPARATION = 1.4
-#: Share of the shoulder turn at which the turn has begun, of the peak hand speed at which the hand has begun to go
-#: forward, and at which the follow-through has ended.
-_BEGUN_TURN = 0.10
+#: Share of a rise at which it has begun, of the peak hand speed at which the hand has begun to go forward, and at which
+#: the follow-through has ended.
+_BEGUN = 0.10
 _BEGUN_FORWARD = 0.10
 _ENDED = 0.15
-#: Hands closer than this many arm lengths are together.
-TOGETHER = 0.22
+#: Hand and hips together slower than this are still, statures a second.
+_STILL = 0.15
+#: Shoulders this near to where they were at ready face the target again, degrees.
+_FACING = 12.0
 
 
 def _last(times: Array, condition: NDArray[np.bool_], before: float, after: float) -> float | None:
@@ -44,6 +46,18 @@ def _last(times: Array, condition: NDArray[np.bool_], before: float, after: floa
 def _first(times: Array, condition: NDArray[np.bool_], after: float) -> float | None:
     where = np.flatnonzero(condition & (times > after))
     return float(times[where[0]]) if len(where) else None
+
+
+def _begin(times: Array, turned: Array, span: float, before: float, after: float) -> float | None:
+    """When a rise of ``span`` began: a line through its tenth and three tenths, back to nothing.
+
+    Where the rise is slow a threshold comes late by the threshold; the line takes that out.
+    """
+    low = _last(times, turned < _BEGUN * span, before, after)
+    high = _last(times, turned < 3.0 * _BEGUN * span, before, after)
+    if low is None or high is None:
+        return low
+    return max(low - 0.5 * (high - low), after)
 
 
 def _extreme(times: Array, values: Array, start: float, stop: float) -> float | None:
@@ -83,20 +97,21 @@ def forehand_events(times: Array, points: Array, contact: float) -> dict[str, fl
         events["forward_start"] = max(start if start is not None else take_back, take_back)
 
     early = (times >= take_back - _LONGEST_PREPARATION) & (times <= take_back)
-    apart = _last(times, m.hands_distance(points) < TOGETHER, take_back, take_back - _LONGEST_PREPARATION)
-    turned, square = np.nanmax(shoulders[early]), np.nanmedian(shoulders[early][: max(1, early.sum() // 5)])
-    begun = _last(
-        times,
-        shoulders < square + _BEGUN_TURN * (turned - square),
-        take_back,
-        take_back - _LONGEST_PREPARATION,
-    )
+    before = take_back - _LONGEST_PREPARATION
+    square = np.nanmedian(shoulders[early][: max(1, early.sum() // 5)])
+    span = np.nanmax(shoulders[early]) - square
+    begun = _begin(times, shoulders - square, span, take_back, before)
     if begun is not None:
         events["turn_start"] = begun
-        stillness = m.speed(hand, times) + m.speed(hips, times)
-        ready = _extreme(times, stillness, begun - 0.5, begun)
+        restless = m.speed(hand, times) + m.speed(hips, times)
+        still = _last(times, restless < _STILL, begun, begun - 0.5)
+        ready = still if still is not None else _extreme(times, restless, begun - 0.5, begun)
         if ready is not None:
             events["ready"] = ready
+    gap = m.hands_distance(points)
+    together = float(np.nanpercentile(gap[early], 10))
+    reach = float(np.nanmax(gap[early])) - together
+    apart = _begin(times, gap - together, reach, take_back, before)
     if apart is not None and apart > events.get("turn_start", -np.inf):
         events["hands_apart"] = apart
 
@@ -107,7 +122,7 @@ def forehand_events(times: Array, points: Array, contact: float) -> dict[str, fl
         end = _first(times, against_chest < _ENDED * peak, contact + 0.08)
         if end is not None:
             events["end_of_follow_through"] = end
-            facing = np.abs(shoulders - square) < 15.0
-            back_again = _first(times, facing & (against_chest < _ENDED * peak), end + 0.1)
+            home = (np.abs(shoulders - square) < _FACING) & (gap < together + _BEGUN * reach)
+            back_again = _first(times, home, end + 0.1)
             events["recovery"] = back_again if back_again is not None else float(times[-1])
     return dict(sorted(events.items(), key=lambda item: item[1]))

@@ -14,7 +14,7 @@ from swingmatch.body.smooth import bridge
 from swingmatch.body.track import Track
 from swingmatch.clip.sound import Onsets
 from swingmatch.errors import StrokeError
-from swingmatch.stroke.contact import Contact, camera_distance, find_contact
+from swingmatch.stroke.contact import Contact, camera_distance, find_contact, strikes
 from swingmatch.stroke.cut import Stroke, body_height, find_strokes, hitting_hand
 from swingmatch.stroke.direction import camera_azimuth, camera_to_court, target_cues
 from swingmatch.stroke.events import forehand_events
@@ -106,12 +106,12 @@ def find_swings(
     StrokeError : no stroke is complete enough to use.
     """
     hand = hand or hitting_hand(track)
-    distance = camera_distance(body_height(track), track.size)
-    strokes = find_strokes(track, hand)
+    heard = strikes(onsets, camera_distance(body_height(track), track.size))
+    strokes = find_strokes(track, hand, heard)
     notes: list[str] = []
     lifted: list[_Lifted] = []
     for number, stroke in enumerate(strokes, start=1):
-        contact = find_contact(stroke.fastest, onsets, distance)
+        contact = find_contact(stroke.fastest, heard)
         window = _window(track, stroke)
         if window is None or not stroke.start + 0.5 < contact.time < stroke.stop - 0.15:
             notes.append(f"The swing at {stroke.fastest:.1f} s is cut off or hidden and was left out.")

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from swingmatch.align.warp import align
 from swingmatch.body.estimator import make_estimator
 from swingmatch.body.follow import follow
+from swingmatch.body.mend import mend
 from swingmatch.body.skeleton import INDEX, mirror
 from swingmatch.body.smooth import smooth
 from swingmatch.body.track import Track
@@ -110,8 +111,8 @@ def track_timed(path: Path) -> tuple[Track, Onsets | None, dict[str, float]]:
     raw = follow(frames(clip), estimator)
     seconds["read and track"] = time.perf_counter() - start
     start = time.perf_counter()
-    track = smooth(raw)
-    seconds["smooth"] = time.perf_counter() - start
+    track = smooth(mend(raw))
+    seconds["mend and smooth"] = time.perf_counter() - start
     start = time.perf_counter()
     onsets = strike_onsets(clip)
     seconds["sound"] = time.perf_counter() - start
