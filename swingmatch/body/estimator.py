@@ -120,7 +120,8 @@ class BundledEstimator:
             self._model = mp_pose.Pose(
                 model_complexity=1, smooth_landmarks=False, min_tracking_confidence=0.5
             )
-        self._started = False
+            self._model.process(np.zeros((64, 64, 3), np.uint8))
+        self._started = True
 
     def estimate(self, picture: NDArray[np.uint8], time: float) -> Pose | None:
         """Find one person in an RGB picture; None where nobody is found."""
