@@ -22,9 +22,9 @@ CAMERA_PLACES: dict[str, float] = {
     "front": 0.0,
     "front-right": 45.0,
     "right": 90.0,
-    "behind-right": 135.0,
-    "behind": 180.0,
-    "behind-left": -135.0,
+    "back-right": 135.0,
+    "back": 180.0,
+    "back-left": -135.0,
     "left": -90.0,
     "front-left": -45.0,
 }

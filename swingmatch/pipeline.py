@@ -174,5 +174,5 @@ def _notes(clip: Clip, track: Track, strokes: Strokes, onsets: Onsets | None, op
     elif by_sound < len(strokes.contacts):
         notes.append("Not every strike was heard; contact is then told from the hand alone (about ±40 ms).")
     side = "as the coach says" if options.azimuth is not None else "told from the movement, to about ±15°"
-    notes.append(f"The player is seen from: {side_name(strokes.camera_azimuth)} ({side}).")
+    notes.append(f"The camera looks from the {side_name(strokes.camera_azimuth)} ({side}).")
     return notes

@@ -38,14 +38,36 @@ class Pair:
 
     ``player`` and ``model`` are both on court axes, statures, in the player's own hand (a right-handed model
     has been mirrored for a left-handed player). ``differences`` is (N, K): at each of the alignment's N
-    moments and each keypoint, how far the joint departs from the model, degrees of the segment that leads to it,
-    NaN where this view cannot tell.
+    moments and each keypoint, how far the joint departs from the model, degrees of the segment that leads to
+    it, NaN where this view cannot tell.
     """
 
     player: Swing
     model: Swing
     alignment: Alignment
     differences: NDArray[np.float64]
+
+    @property
+    def events(self) -> dict[str, float]:
+        """The stroke's events on the player's clock, seconds: the model's, carried by the warp.
+
+        Both halves of a picture then share one set of phases, and an event that was not found in the player's own
+        movement has its place. Where the warp does not reach, the player's own event stands.
+        """
+        first, last = self.alignment.model_times[[0, -1]]
+        out = {}
+        for name, time in self.model.events.items():
+            at = time - self.model.contact
+            if first <= at <= last:
+                out[name] = float(self.alignment.to_player(np.array([at]))[0]) + self.player.contact
+        latest = max(out.values(), default=self.player.contact)
+        if "recovery" not in out and self.player.events.get("recovery", -np.inf) > latest:
+            out["recovery"] = self.player.events["recovery"]
+        if "ready" not in out and self.player.events.get("ready", np.inf) < min(
+            out.values(), default=-np.inf
+        ):
+            out["ready"] = self.player.events["ready"]
+        return out
 
 
 @dataclass(frozen=True)

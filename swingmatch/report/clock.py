@@ -45,7 +45,7 @@ class Moment:
 
 def shown_span(pair: Pair) -> tuple[float, float]:
     """First and last moment to show, seconds from the player's contact."""
-    events, contact = pair.player.events, pair.player.contact
+    events, contact = pair.events, pair.player.contact
     start = events.get("turn_start", events.get("ready", events.get("hands_apart", contact - _BEFORE))) - 0.15
     stop = events.get("end_of_follow_through", contact + _AFTER) + 0.15
     start = max(start, contact - _LONGEST, float(pair.player.times[0]))
@@ -77,7 +77,7 @@ def moments(review: Review, fps: float = FPS) -> list[Moment]:
 def _swing_times(pair: Pair, fps: float, first: bool) -> list[tuple[float, float, str]]:
     """(player's seconds from contact, speed, caption of a hold) of every picture of one swing."""
     start, stop = shown_span(pair)
-    contact, events = pair.player.contact, pair.player.events
+    contact, events = pair.player.contact, pair.events
     slow_from = events.get("hands_apart", events.get("turn_start", contact - 0.6)) - contact
     slow_to = events.get("end_of_follow_through", contact + 0.4) - contact
     stops = sorted(

@@ -159,7 +159,7 @@ def _compose(board: Picture, pair: Pair, moment: Moment, left: Picture, right: P
     out[_TOP : _TOP + _PANE[1], : _PANE[0]] = left
     out[_TOP : _TOP + _PANE[1], w - _PANE[0] :] = right
     draw_key(out, 24, _TOP + _PANE[1] - 30)
-    events = pair.player.events
+    events = pair.events
     place, phase = progress(events, pair.player.contact + moment.player)
     y = _TOP + _PANE[1] + _CAPTION // 2 + 2
     caption = moment.hold or sentence_case(phase)
@@ -174,7 +174,7 @@ def _compose(board: Picture, pair: Pair, moment: Moment, left: Picture, right: P
 
 def _draw_clock(out: Picture, pair: Pair, place: float, phase: str, top: int, bottom: int) -> None:
     """The stroke clock: one box a phase, the present one lit, and one mark for both swings."""
-    names = list(phase_bounds(pair.player.events))
+    names = list(phase_bounds(pair.events))
     if not names:
         return
     x0, x1 = 22, SIZE[0] - 22

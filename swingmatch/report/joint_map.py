@@ -6,9 +6,10 @@ import textwrap
 from html import escape
 from typing import Any
 
+from swingmatch.findings.compare import COLUMNS
 from swingmatch.findings.deviation import Deviation
 from swingmatch.findings.review import Review
-from swingmatch.report.labels import MOMENT_ORDER, moment_label, number, quantity_label, sentence_case
+from swingmatch.report.labels import moment_label, number, quantity_label, sentence_case
 from swingmatch.report.palette import PUOR, colour_scale
 
 HIDDEN_WORDS = "not visible from this view"
@@ -34,7 +35,7 @@ def grid(review: Review) -> tuple[list[str], list[str], dict[tuple[str, str], De
             cells[key] = deviation
     rows = list(dict.fromkeys(q for q, _ in cells))
     present = dict.fromkeys(p for _, p in cells)
-    columns = [m for m in MOMENT_ORDER if m in present] + [p for p in present if p not in MOMENT_ORDER]
+    columns = [c for c in COLUMNS if c in present] + [p for p in present if p not in COLUMNS]
     return rows, columns, cells
 
 

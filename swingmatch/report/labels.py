@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 from swingmatch.findings.deviation import Deviation
-from swingmatch.stroke.swing import EVENTS, PHASES
 
 _EVENT_WORDS = {
     "ready": "ready",
@@ -18,15 +17,6 @@ _EVENT_WORDS = {
     "end_of_follow_through": "end of follow-through",
     "recovery": "recovered",
 }
-#: Phases and events in the order of the stroke; an event stands before the phase that it opens.
-MOMENT_ORDER: tuple[str, ...] = tuple(
-    dict.fromkeys(
-        name
-        for event in EVENTS
-        for name in (event, *(phase for phase, start, _ in PHASES if start == event))
-        if not (event == "recovery" and name == "recovery")
-    )
-)
 
 
 def sentence_case(text: str) -> str:

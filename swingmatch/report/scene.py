@@ -91,7 +91,7 @@ def swing_data(pair: Pair, steps: int = STEPS) -> dict[str, Any]:
         "differences": _rounded(np.stack([differences_at(pair, float(t)) for t in times]), 1),
     }
     for t in times:
-        _, phase = progress(pair.player.events, pair.player.contact + float(t))
+        _, phase = progress(pair.events, pair.player.contact + float(t))
         out["labels"].append(sentence_case(milliseconds(float(t))))
         out["phases"].append(sentence_case(phase))
     for name, swing, at in (("player", pair.player, own_at), ("model", pair.model, model_at)):

@@ -17,14 +17,14 @@ Array = NDArray[np.float64]
 
 #: Names of the camera sides, by azimuth, for a right-hander and a left-hander alike (sides as the player has them).
 SIDES: tuple[tuple[float, str], ...] = (
-    (0.0, "in front"),
-    (45.0, "front, from the right"),
+    (0.0, "front"),
+    (45.0, "front right"),
     (90.0, "right side"),
-    (135.0, "behind, from the right"),
-    (180.0, "behind"),
-    (-135.0, "behind, from the left"),
+    (135.0, "back right"),
+    (180.0, "back"),
+    (-135.0, "back left"),
     (-90.0, "left side"),
-    (-45.0, "front, from the left"),
+    (-45.0, "front left"),
 )
 
 

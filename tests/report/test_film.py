@@ -74,7 +74,11 @@ def test_clock_gives_every_phase_the_same_room_and_ends_a_phase_at_its_event(sce
 
 def test_swing_with_contact_alone_still_has_a_film_plan(scene):
     pair = scene.review.pairs[0]
-    bare = replace(pair, player=replace(pair.player, events={"contact": pair.player.contact}))
+    bare = replace(
+        pair,
+        player=replace(pair.player, events={"contact": pair.player.contact}),
+        model=replace(pair.model, events={"contact": pair.model.contact}),
+    )
     start, stop = shown_span(bare)
     assert start < -0.5
     assert stop > 0.5

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from swingmatch.findings.compare import COLUMNS
 from swingmatch.report.joint_map import grid, map_figure, signed_weight
-from swingmatch.report.labels import MOMENT_ORDER, milliseconds, number
+from swingmatch.report.labels import milliseconds, number
 from swingmatch.report.note import WIDTH, coach_note
 from swingmatch.report.text import fit_text, put_text, text_width
-from swingmatch.stroke.swing import EVENTS, PHASES
 
 
 @pytest.mark.parametrize(
@@ -42,13 +42,12 @@ def test_milliseconds(seconds, text):
     assert milliseconds(seconds) == text
 
 
-def test_order_of_moments_has_every_event_and_phase_once():
-    assert sorted(MOMENT_ORDER) == sorted({*EVENTS, *(p for p, _, _ in PHASES)})
-    assert (
-        MOMENT_ORDER.index("forward swing")
-        < MOMENT_ORDER.index("contact")
-        < MOMENT_ORDER.index("follow-through")
-    )
+def test_columns_of_the_map_stand_in_the_order_of_the_stroke(scene):
+    _, columns, _ = grid(scene.review)
+    known = [column for column in COLUMNS if column in columns]
+    assert columns[: len(known)] == known
+    assert COLUMNS.index("take-back") < COLUMNS.index("end of take-back") < COLUMNS.index("drop")
+    assert COLUMNS.index("forward swing") < COLUMNS.index("contact") < COLUMNS.index("follow-through")
 
 
 def test_note_says_what_works_what_to_change_and_how_sure(scene):
