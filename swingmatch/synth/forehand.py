@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import erf
 
 from swingmatch.body.skeleton import INDEX, middle, mirror
 from swingmatch.stroke.swing import Hand
@@ -24,15 +25,22 @@ from swingmatch.synth.motion import Motion, SwingTruth
 from swingmatch.synth.style import ForehandStyle, vary
 
 Array = NDArray[np.float64]
+Keys = dict[str, list[tuple[float, float]]]
 
 RATE = 480.0
 #: Smoothing of key curves in seconds: heavy body parts, arms, and the racket.
 BODY, ARM, RACKET = 0.045, 0.022, 0.016
 #: Bell of the turns after their fastest instant, seconds (chosen to meet A6 and A7).
-HIP_AFTER, TRUNK_AFTER = 0.130, 0.115
+HIP_AFTER, TRUNK_AFTER = 0.130, 0.125
 #: Racket's direction as it lags most, and where the wrap-around finish ends, degrees.
 LAG, WRAP = 186.0, -140.0
+#: Seconds before contact at which the racket turns fastest against the body (to meet A17 with the hand's speed).
+RACKET_LEAD = 0.026
 SPLIT = 0.26  # seconds from the split step's start to the turn
+
+
+#: Channels that the solved strike changes.
+STRIKE_CHANNELS = ("arm_azimuth", "arm_elevation", "racket_closing")
 
 
 @dataclass(frozen=True)
@@ -120,9 +128,16 @@ def perform(
     return Motion(times, points, racket, ball, hand, build.stature, truths)
 
 
+def smoothing(channel: str) -> float:
+    """Smoothing of a channel's key curve, seconds."""
+    if channel.startswith("racket"):
+        return RACKET
+    return BODY if channel.startswith(("lean", "tilt", "pelvis")) else ARM
+
+
 def posture(times: Array, planned: list[Planned], build: Build) -> dict[str, Array]:
     """Channels for ``chain.body`` over ``times`` (T,), evenly spaced; the gaze is straight ahead."""
-    keys: dict[str, list[tuple[float, float]]] = defaultdict(list)
+    keys: Keys = defaultdict(list)
     zero = np.zeros(len(times))
     out: dict[str, Array] = {"gaze_yaw": zero, "gaze_pitch": zero - 4.0, "neck_x": zero, "neck_z": zero}
     turns = {name: zero.copy() for name in ("hip_turn", "shoulder_turn", "racket_azimuth")}
@@ -141,12 +156,8 @@ def posture(times: Array, planned: list[Planned], build: Build) -> dict[str, Arr
             ("toe_xz", "foot_yaw", "heel", "lift"), plan.channels(times, build), strict=True
         ):
             out[f"{side}_{name}"] = value
-    smooth = defaultdict(
-        lambda: ARM, dict.fromkeys(("lean_x", "lean_z", "tilt", "pelvis_x", "pelvis_z"), BODY)
-    )
-    smooth.update(dict.fromkeys(("racket_elevation", "racket_closing", "racket_azimuth"), RACKET))
     for name, values in keys.items():
-        curve = through(times, values, smooth[name])
+        curve = through(times, values, smoothing(name))
         out[name] = curve + turns.pop(name) if name in turns else curve
     out.update(turns)
     out["hold"] = hold
@@ -156,9 +167,7 @@ def posture(times: Array, planned: list[Planned], build: Build) -> dict[str, Arr
     return out
 
 
-def _turns(
-    times: Array, p: Planned, turns: dict[str, Array], keys: dict[str, list[tuple[float, float]]]
-) -> None:
+def _turns(times: Array, p: Planned, turns: dict[str, Array], keys: Keys) -> None:
     """Turns of hips, shoulders and racket: wind up, drive through contact, follow through, come back."""
     s, t = p.style, times - p.contact
     wound, back = -s.top_lead + 0.06, (s.finish_time + 0.12, s.finish_time + s.recovery_time)
@@ -175,9 +184,8 @@ def _turns(
         turns[name] += (total + on - full) * step(t, *back)
 
     end = WRAP + (1.0 - s.finish_reach) * 95.0
-    before = (LAG - s.racket_aim) / (1.2533 * s.racket_rate)
-    after = (LAG - end) / (1.2533 * s.racket_rate) - before
-    swept = (LAG - end) * drive(t, -0.001, before, after)
+    before, after = _bell(LAG - s.racket_aim, LAG - end, s.racket_rate)
+    swept = (LAG - end) * drive(t, -RACKET_LEAD, before, after)
     turns["racket_azimuth"] -= swept - (LAG - end) * step(t, *back)
     keys["racket_azimuth"] += [
         (p.contact + at, value)
@@ -192,7 +200,21 @@ def _turns(
     ]
 
 
-def _hitting_arm(p: Planned, build: Build, keys: dict[str, list[tuple[float, float]]]) -> None:
+def _bell(until_contact: float, total: float, rate: float) -> tuple[float, float]:
+    """Widths (seconds) of the racket's turn before and after its fastest instant.
+
+    The turn is ``total`` degrees, ``rate`` degrees a second at its fastest, ``RACKET_LEAD`` before contact, and
+    ``until_contact`` of it is done at contact. Fixed-point iteration on the share done by the fastest instant.
+    """
+    both = total / (np.sqrt(0.5 * np.pi) * rate)
+    share = until_contact / total
+    for _ in range(30):
+        late = float(erf(RACKET_LEAD / ((1.0 - share) * both * np.sqrt(2.0))))
+        share = until_contact / total - (1.0 - share) * late
+    return share * both, (1.0 - share) * both
+
+
+def _hitting_arm(p: Planned, build: Build, keys: Keys) -> None:
     """Key poses of the hitting arm, wrist and racket."""
     s, k = p.style, p.strike
     upper, fore, trunk = build.length("upper_arm"), build.length("forearm"), build.length("trunk")
@@ -214,12 +236,15 @@ def _hitting_arm(p: Planned, build: Build, keys: dict[str, list[tuple[float, flo
     half = 0.5 * (apart + back)
     fin, held, home = s.finish_time, s.finish_time + 0.10, s.finish_time + s.recovery_time
     wrap = 20.0 - 82.0 * s.finish_reach
+    # The tip still points down just before contact and whips up through the ball.
+    tip = max(s.racket_drop + 3.0, s.racket_contact - 4.0)
     down = held + 0.6 * (home - held)
-    table: dict[str, list[tuple[float, float]]] = {
+    table: Keys = {
         "arm_azimuth": [
-            (ready, -30), (turn, -32), (apart, -38), (half, 0.45 * s.take_back_reach),
-            (back, s.take_back_reach), (low - 0.05, s.take_back_reach - 2.0), (0.0, k.azimuth),
-            (0.10, k.azimuth - 36.0), (fin, wrap), (held, wrap - 2.0), (down, -42), (home, -30),
+            (ready, -30), (turn, -32), (apart, -38), (half, 0.40 * s.take_back_reach),
+            (back, 0.93 * s.take_back_reach), (back + 0.07, s.take_back_reach), (low, s.take_back_reach - 14.0),
+            (-0.05, k.azimuth + 11.0), (0.0, k.azimuth), (0.10, k.azimuth - 16.0),
+            (fin, wrap), (held, wrap - 2.0), (down, -42), (home, -30),
         ],
         "arm_elevation": [
             (ready, -54), (turn, -54), (apart, -32), (half, loop), (back, top), (low, slot),
@@ -243,7 +268,7 @@ def _hitting_arm(p: Planned, build: Build, keys: dict[str, list[tuple[float, flo
         ],
         "racket_elevation": [
             (ready, 36), (turn, 36), (apart, 60), (back, 48 + 40 * s.loop), (low, -s.racket_drop),
-            (-0.06, -0.75 * s.racket_drop - 0.35 * s.racket_contact), (0.0, -s.racket_contact), (0.06, 16),
+            (-0.05, -tip), (0.0, -s.racket_contact), (0.05, 10),
             (0.11, 28), (0.20, 30), (fin, -18), (held, -22), (down, 30), (home, 36),
         ],
         "racket_closing": [
@@ -255,13 +280,13 @@ def _hitting_arm(p: Planned, build: Build, keys: dict[str, list[tuple[float, flo
         keys[name] += [(p.contact + at, float(value)) for at, value in values]
 
 
-def _off_arm(times: Array, p: Planned, keys: dict[str, list[tuple[float, float]]]) -> Array:
+def _off_arm(times: Array, p: Planned, keys: Keys) -> Array:
     """Key poses of the off arm; gives (T,) how far it has let go of the racket, 0..1."""
     s = p.style
     span = s.off_arm_span
     apart, back, fin = -s.apart_lead, -s.top_lead, s.finish_time
     home = s.finish_time + s.recovery_time
-    table: dict[str, list[tuple[float, float]]] = {
+    table: Keys = {
         "off_azimuth": [(-s.turn_lead, 25), (apart, 35), (back, 12 - 20 * (1 - span)), (-0.2, 8 - 20 * (1 - span)),
                         (0.0, -28), (fin, -12), (home, 25)],
         "off_elevation": [(-s.turn_lead, -40), (apart, -14), (back, -8 - 62 * (1 - span)),
@@ -274,14 +299,14 @@ def _off_arm(times: Array, p: Planned, keys: dict[str, list[tuple[float, float]]
     for name, values in table.items():
         keys[name] += [(p.contact + at, float(value)) for at, value in values]
     t = times - p.contact
-    return step(t, apart, apart + 0.24) - step(t, home - 0.32, home - 0.02)
+    return step(t, apart - 0.03, apart + 0.17) - step(t, home - 0.32, home - 0.02)
 
 
-def _trunk(p: Planned, keys: dict[str, list[tuple[float, float]]]) -> None:
+def _trunk(p: Planned, keys: Keys) -> None:
     """Lean of the trunk, in court axes, and the tilt of the shoulder line."""
     s = p.style
     home = s.finish_time + s.recovery_time
-    table: dict[str, list[tuple[float, float]]] = {
+    table: Keys = {
         "lean_x": [(-s.turn_lead, 17), (-s.apart_lead, 9), (-s.top_lead, 4 + 0.3 * min(s.lean, 6.0)),
                    (-s.slot_lead, 0.6 * s.lean), (0.0, s.lean), (s.finish_time, s.lean + 1), (home, 17)],
         "lean_z": [(-s.turn_lead, 0), (-s.top_lead, 7), (0.0, s.side_lean), (s.finish_time, -2), (home, 0)],
@@ -296,9 +321,7 @@ def _ready_feet(s: ForehandStyle, home: tuple[float, float], build: Build) -> tu
     return Plant(home[0], home[1] - half, -10.0), Plant(home[0], home[1] + half, 10.0)
 
 
-def _feet(
-    p: Planned, build: Build, plans: dict[str, FootPlan], keys: dict[str, list[tuple[float, float]]]
-) -> None:
+def _feet(p: Planned, build: Build, plans: dict[str, FootPlan], keys: Keys) -> None:
     """Split step, steps into the stance, back foot round, shuffle home; and the pelvis over the feet."""
     s, c = p.style, p.contact
     left, right = plans["left"], plans["right"]
@@ -320,7 +343,9 @@ def _feet(
         8.0 + 0.35 * s.stance,
     )
     right.move(c - s.turn_lead + 0.02, c - s.turn_lead + 0.30, outside, 0.05)
-    left.move(c - s.turn_lead + 0.30, c - s.top_lead + 0.05, inside, 0.05)
+    left.move(c - s.turn_lead + 0.25, c - s.top_lead + 0.03, inside, 0.06)
+    # The heel comes up as the weight leaves the inside foot.
+    left.heel += [(split, 0), (c - s.turn_lead + 0.08, 0), (c - s.turn_lead + 0.28, 32), (c - s.top_lead, 0)]
     right.heel += [(split, 0), (c - 0.22, 0), (c, 26), (c + 0.12, 44)]
     right.pivots.append((c - 0.16, c + 0.12, -0.45 * outside.yaw))
 
@@ -328,7 +353,7 @@ def _feet(
     landed = outside
     if s.back_foot_round > 0.5:
         landed = Plant(inside.x - 0.02, inside.z + max(1.25, 0.8 * s.base_width) * shoulders, 14.0)
-        right.move(c + 0.13, fin + 0.12, landed, 0.06)
+        right.move(c + 0.12, fin + 0.10, landed, 0.09)
         right.heel += [(c + 0.24, 34), (fin + 0.10, 0)]
     else:
         right.heel += [(fin + 0.10, 38)]
@@ -407,7 +432,7 @@ def _hip_height(
         ]  # fmt: skip
     height = through(times, keys, 0.05)
     for side, name in ((-1, "left"), (1, "right")):
-        top = pelvis_height(xz, turn, ankles[name], side, np.full(len(times), 9.0), build)
+        top = pelvis_height(xz, turn, ankles[name], side, np.full(len(times), 11.0), build)
         top = smooth_vectors(top, float(times[1] - times[0]), 0.02) - 0.004
         height = 0.5 * (height + top - np.sqrt((height - top) ** 2 + 0.012**2))
     return height
@@ -424,8 +449,14 @@ def _solve(p: Planned, build: Build) -> Planned:
     s = p.style
     goal = np.array([s.contact_front, s.contact_height, s.path, s.face])
 
+    # Only three channels depend on the strike; the rest is worked out once.
+    fixed = posture(times, [p], build)
+
     def result(x: Array) -> Array:
-        points, racket = body(posture(times, [replace(p, strike=Strike(*x.tolist()))], build), build)
+        keys: Keys = defaultdict(list)
+        _hitting_arm(replace(p, strike=Strike(*x.tolist())), build, keys)
+        moved = {n: through(times, keys[n], smoothing(n)) for n in STRIKE_CHANNELS}
+        points, racket = body({**fixed, **moved}, build)
         measured = contact_of(times, points, racket, i, build)
         return np.array([measured[n] for n in ("front", "height", "path", "face")])
 

@@ -68,9 +68,9 @@ class ForehandStyle:
     knee_inside: float = 30.0
     weight_load: float = 0.36
     weight_contact: float = 0.60
-    shoulder_turn: float = 102.0
+    shoulder_turn: float = 99.0
     hip_turn: float = 70.0
-    shoulder_contact: float = 8.0
+    shoulder_contact: float = 11.0
     hip_contact: float = 10.0
     hip_lead: float = 18.0
     trunk_peak: float = 0.066
@@ -84,7 +84,7 @@ class ForehandStyle:
     racket_drop: float = 32.0
     face_drop: float = 55.0
     face: float = 82.0
-    path: float = 20.0
+    path: float = 18.6
     racket_contact: float = 12.0
     racket_aim: float = 92.0
     contact_front: float = 0.66
@@ -103,8 +103,8 @@ class ForehandStyle:
     slot_lead: float = 0.13
     finish_time: float = 0.34
     recovery_time: float = 0.85
-    forward_time: float = 0.075
-    racket_rate: float = 1700.0
+    forward_time: float = 0.082
+    racket_rate: float = 1850.0
     back_foot_round: float = 1.0
 
 
