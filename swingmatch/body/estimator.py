@@ -93,8 +93,11 @@ def _pose(image_marks: Any, world_marks: Any, width: int, height: int) -> Pose:
 
 
 @contextlib.contextmanager
-def _silent_start() -> Iterator[None]:
-    """Keep the native runtime's start-up chatter off the coach's terminal."""
+def _silent() -> Iterator[None]:
+    """Keep the native runtime's chatter off the coach's terminal.
+
+    It speaks from threads of its own whenever a graph starts or meets its first picture, and has no setting for that.
+    """
     sys.stderr.flush()
     saved = os.dup(2)
     with open(os.devnull, "wb") as sink:
@@ -114,21 +117,17 @@ class BundledEstimator:
 
     def __init__(self) -> None:
         check_native_libraries()
-        with _silent_start():
+        with _silent():
             from mediapipe.python.solutions import pose as mp_pose
 
             self._model = mp_pose.Pose(
                 model_complexity=1, smooth_landmarks=False, min_tracking_confidence=0.5
             )
-            self._model.process(np.zeros((64, 64, 3), np.uint8))
-        self._started = True
 
     def estimate(self, picture: NDArray[np.uint8], time: float) -> Pose | None:
         """Find one person in an RGB picture; None where nobody is found."""
-        # The runtime loads its delegates, and speaks, at its first picture.
-        with contextlib.nullcontext() if self._started else _silent_start():
+        with _silent():
             result = self._model.process(picture)
-        self._started = True
         if result.pose_landmarks is None or result.pose_world_landmarks is None:
             return None
         height, width = picture.shape[:2]
@@ -136,9 +135,8 @@ class BundledEstimator:
 
     def restart(self) -> None:
         """Forget the person followed so far."""
-        if self._started:
+        with _silent():
             self._model.reset()
-            self._started = False
 
     def close(self) -> None:
         """Release the model."""
@@ -173,7 +171,7 @@ class TaskFileEstimator:
         )
         self._last_ms = -1
         try:
-            with _silent_start():
+            with _silent():
                 self._model = vision.PoseLandmarker.create_from_options(self._options)
         except (RuntimeError, ValueError) as error:
             raise SetupError(

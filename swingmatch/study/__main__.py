@@ -9,12 +9,19 @@ from collections.abc import Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from pathlib import Path
 
+import cv2
+
 from swingmatch.progress import Bar
 from swingmatch.study.measure import Errors, errors_of
 from swingmatch.study.sample import Shot, film, shots
 from swingmatch.study.tables import accuracy, summary
 
 _ACCURACY = Path(__file__).parents[1] / "findings" / "accuracy.json"
+
+
+def _one_thread() -> None:
+    """Clips are spread over processes; threads inside each would only wait for one another."""
+    cv2.setNumThreads(1)
 
 
 def _one(item: Shot, folder: Path) -> Errors:
@@ -43,9 +50,9 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=2, help="processes (default: 2)")
     words = parser.parse_args()
     items = shots(words.clips, held_out=words.what == "report")
-    with tempfile.TemporaryDirectory() as scratch, ProcessPoolExecutor(words.workers) as executor:
-        folder = words.folder or Path(scratch)
-        all_errors = run(items, folder, executor)
+    pool = ProcessPoolExecutor(words.workers, initializer=_one_thread)
+    with tempfile.TemporaryDirectory() as scratch, pool as executor:
+        all_errors = run(items, words.folder or Path(scratch), executor)
     print(summary(all_errors))
     if words.what == "calibrate":
         note = (

@@ -19,7 +19,7 @@ from swingmatch.synth.truth import ClipTruth, read_truth
 #: Camera places, spread over the circle in eighths; a clip's own azimuth is off by up to ``_OFF`` degrees.
 _PLACES = (90.0, 45.0, 0.0, 135.0, 180.0, -135.0, -90.0, -45.0)
 _OFF = 15.0
-_SWINGS = 2
+_SWINGS = 1
 
 
 @dataclass(frozen=True)
