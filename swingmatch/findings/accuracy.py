@@ -11,10 +11,7 @@ import json
 from functools import lru_cache
 from importlib import resources
 
-from swingmatch.stroke.direction import SIDES, side_name
-
-#: Error of a phase's duration: two event times carried by the warp, ms.
-PHASE_TIME_FALLBACK = 60.0
+from swingmatch.stroke.direction import side_name
 
 
 @lru_cache(maxsize=1)
@@ -34,8 +31,3 @@ def error_of(quantity: str, column: str, azimuth: float) -> float:
     if azimuth != azimuth:
         return max(sides.values(), default=float("inf"))
     return sides.get(side_name(azimuth), float("inf"))
-
-
-def known_sides() -> tuple[str, ...]:
-    """Names of all camera sides that the table is laid out for."""
-    return tuple(name for _, name in SIDES)

@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 
 #: Instants that get a column of their own beside the phases: label and event.
 INSTANTS: tuple[tuple[str, str], ...] = (("end of take-back", "end_of_take_back"), ("contact", "contact"))
+_INSTANT_NAMES = frozenset(label for label, _ in INSTANTS)
 #: Columns of the comparison in order of time.
 COLUMNS = (
     "preparation",
@@ -40,6 +41,8 @@ _INSTANT = 0.017
 _TIME_FLOOR = 80.0
 #: A difference in doubt by more than this many floors cannot be told from this view.
 _TOO_UNSURE = 1.5
+#: The warp must reach all of a column but this much, seconds; it starts and ends on samples, up to 1/120 s inside.
+_UNREACHED = 0.02
 
 
 def moments(events: dict[str, float]) -> dict[str, tuple[float, float]]:
@@ -80,12 +83,18 @@ def _table(swing: Swing, spans: dict[str, tuple[float, float]]) -> dict[tuple[st
 
 
 def _carried(alignment: Alignment, spans: dict[str, tuple[float, float]]) -> dict[str, tuple[float, float]]:
-    """The model's spans on the player's clock; instants keep their length."""
+    """The model's spans on the player's clock; instants keep their length.
+
+    A span that the warp does not reach from end to end is left out: cut short, it would be another part of the stroke.
+    """
+    first, last = alignment.model_times[[0, -1]]
     out = {}
     for name, (start, stop) in spans.items():
-        if name in dict(INSTANTS):
-            middle_ = float(alignment.to_player(np.array([0.5 * (start + stop)]))[0])
-            out[name] = (middle_ - _INSTANT, middle_ + _INSTANT)
+        if start < first - _UNREACHED or stop > last + _UNREACHED:
+            continue
+        if name in _INSTANT_NAMES:
+            centre = float(alignment.to_player(np.array([0.5 * (start + stop)]))[0])
+            out[name] = (centre - _INSTANT, centre + _INSTANT)
         else:
             a, b = alignment.to_player(np.array([start, stop]))
             out[name] = (float(a), float(b))
@@ -105,7 +114,8 @@ def compare(
 
     Returns
     -------
-    One deviation for each quantity and column that both sides know, then one for each phase's duration.
+    One deviation for each quantity and column that both sides know, then one for each phase's duration. Angles are
+    compared to the nearest whole turn, so that 350 degrees and -10 degrees are the same.
     """
     spans = moments(_from_contact(model))
     carried = [_carried(alignment, spans) for alignment in alignments]
@@ -115,13 +125,14 @@ def compare(
     out: list[Deviation] = []
     for key, quantity in QUANTITIES.items():
         for column in COLUMNS:
-            if column not in spans:
+            reached = [span[column] for span in carried if column in span]
+            if not reached:
                 continue
-            values = np.array([table[key, column] for table in tables])
+            values = np.array([table.get((key, column), np.nan) for table in tables])
             theirs = np.array([table.get((key, column), np.nan) for table in models])
-            at = float(np.median([0.5 * sum(span[column]) for span in carried]))
+            at = float(np.median([0.5 * (start + stop) for start, stop in reached]))
             out.append(_deviation(quantity, column, values, theirs, azimuth, at))
-    out.extend(_durations(carried, repeats, spans, azimuth))
+    out.extend(_durations(carried, repeats, azimuth))
     return tuple(deviation for deviation in out if np.isfinite(deviation.value))
 
 
@@ -135,14 +146,23 @@ def _mean(values: Array) -> float:
     return float(known.mean()) if len(known) else float("nan")
 
 
-def _visible(quantity: Quantity, error: float) -> bool:
-    return error <= _TOO_UNSURE * quantity.floor
+def _near(values: Array, reference: float) -> Array:
+    """Angles in degrees moved by whole turns to within half a turn of ``reference``."""
+    return values - 360.0 * np.round((values - reference) / 360.0)
+
+
+def _visible(floor: float, error: float) -> bool:
+    return error <= _TOO_UNSURE * floor
 
 
 def _deviation(
     quantity: Quantity, column: str, values: Array, theirs: Array, azimuth: float, at: float
 ) -> Deviation:
     error = error_of(quantity.key, column, azimuth)
+    known = theirs[np.isfinite(theirs)]
+    if quantity.unit == "deg" and len(known):
+        theirs = _near(theirs, known[0])
+        values = _near(values, _mean(theirs))
     return Deviation(
         quantity=quantity.key,
         phase=column,
@@ -155,24 +175,25 @@ def _deviation(
         floor=quantity.floor,
         swings=int(np.isfinite(values).sum()),
         at=at,
-        visible=_visible(quantity, error),
+        visible=_visible(quantity.floor, error),
     )
 
 
 def _durations(
     carried: list[dict[str, tuple[float, float]]],
     repeats: Sequence[Swing],
-    spans: dict[str, tuple[float, float]],
     azimuth: float,
 ) -> list[Deviation]:
     """How much longer than the model the player takes over each phase, ms."""
     out = []
     bounds = [moments(_from_contact(repeat)) for repeat in repeats]
-    for column in spans:
-        if column in dict(INSTANTS):
+    for column in COLUMNS:
+        reached = [span[column] for span in carried if column in span]
+        if column in _INSTANT_NAMES or not reached:
             continue
-        mine = np.array([1000.0 * (span[column][1] - span[column][0]) for span in carried])
+        mine = np.array([1000.0 * (stop - start) for start, stop in reached])
         theirs = np.array([1000.0 * (b[column][1] - b[column][0]) for b in bounds if column in b])
+        error = error_of("duration", column, azimuth)
         out.append(
             Deviation(
                 quantity="duration",
@@ -181,12 +202,12 @@ def _durations(
                 player=_mean(mine),
                 model=_mean(theirs),
                 spread=_sd(theirs),
-                error=error_of("duration", column, azimuth),
+                error=error,
                 repeat=_sd(mine),
                 floor=_TIME_FLOOR,
                 swings=len(mine),
-                at=float(np.median([span[column][0] for span in carried])),
-                visible=True,
+                at=float(np.median([start for start, _ in reached])),
+                visible=_visible(_TIME_FLOOR, error),
             )
         )
     return out
@@ -245,7 +266,7 @@ def _can_tell(azimuth: float) -> NDArray[np.bool_]:
     """(K,) whether a camera at ``azimuth`` (right-handed) shows each joint well enough to colour it."""
     out = np.zeros(K, dtype=bool)
     for name, key in _GATES.items():
-        out[INDEX[name]] = _visible(QUANTITIES[key], error_of(key, "forward swing", azimuth))
+        out[INDEX[name]] = _visible(QUANTITIES[key].floor, error_of(key, "forward swing", azimuth))
     return out
 
 

@@ -13,7 +13,7 @@ class Deviation:
     ----------
     quantity : key of a quantity in ``findings.quantities``, for instance ``"outside_knee_flexion"``.
     phase : name of the phase ("drop"), or the event ("contact") for a quantity taken at an instant.
-    unit : "deg", "arm lengths", "shoulder widths", "hip-to-shoulder", "statures" or "ms".
+    unit : "deg", "arm lengths", "shoulder widths", "hip-to-shoulder", "leg lengths" or "ms".
     player, model : the two values; ``value`` is player minus model.
     spread : standard deviation over the model's own repeats.
     error : standard deviation of measurement for this quantity from this camera side.

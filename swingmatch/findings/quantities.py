@@ -1,8 +1,8 @@
 """What is compared between player and model, in a coach's words.
 
-A new quantity is one row here: how to compute it, in which phases it means something, from which camera sides it
-can be seen, and how big a difference must be before it matters on court. The floors are *common practice, no
-source*: differences that a coach would not bother to mention are below them.
+A new quantity is one row here: how to compute it and how big a difference must be before it matters on court. How well
+each camera side shows it is measured, see ``accuracy``. The floors are *common practice, no source*: differences that
+a coach would not bother to mention are below them.
 """
 
 from __future__ import annotations
