@@ -34,21 +34,25 @@ _UNITS = {
 }
 
 
+def _rounded(value: float, unit: str) -> float:
+    return round(value, _UNITS[unit][1]) + 0.0  # adding zero takes the sign off minus zero
+
+
+def _digits(value: float, unit: str) -> str:
+    """A value rounded for its unit, with a true minus sign and no minus zero."""
+    return f"{_rounded(value, unit):.{_UNITS[unit][1]}f}".replace("-", "−")
+
+
 def amount(value: float, unit: str) -> str:
     """A value with its unit as a coach reads it, for instance ``"34°"`` or ``"0.28 arm lengths"``."""
-    suffix, digits = _UNITS[unit]
-    return f"{value:.{digits}f}{suffix}"
+    return _digits(value, unit) + _UNITS[unit][0]
 
 
 def label_of(deviation: Deviation) -> str:
     """Label of what a deviation is about."""
     if deviation.quantity == "duration":
-        return f"Time of the {deviation.phase}"
+        return f"Time taken by the {deviation.phase}"
     return QUANTITIES[deviation.quantity].label
-
-
-def _family(quantity: str) -> str:
-    return next((min(family) for family in _FAMILIES if quantity in family), quantity)
 
 
 def _when(phase: str) -> str:
@@ -58,43 +62,65 @@ def _when(phase: str) -> str:
 
 
 def _evidence(deviation: Deviation) -> str:
-    more = "more" if deviation.value > 0 else "less"
-    swings = "one swing" if deviation.swings == 1 else f"the mean of {deviation.swings} swings"
-    label = label_of(deviation)
+    """One sentence: what and when, the player's value, how far that is from the model's, and how sure."""
+    unit = deviation.unit
+    # Words after the comma explain a scale; a sentence carries the unit anyway.
+    about = label_of(deviation).split(",")[0]
+    if deviation.quantity != "duration":
+        about += f" {_when(deviation.phase)}"
+    degrees = "°" if unit == "deg" else ""
+    # Of the rounded values, so that a reader who takes one from the other gets what is said.
+    difference = _rounded(_rounded(deviation.player, unit) - _rounded(deviation.model, unit), unit)
+    if difference == 0.0:
+        against = "the same as the model's"
+    else:
+        more = "more" if difference > 0 else "less"
+        against = f"{_digits(abs(difference), unit)}{degrees} {more} than the model's {_digits(deviation.model, unit)}{degrees}"
+    swings = "one swing" if deviation.swings == 1 else f"mean of {deviation.swings} swings"
     return (
-        f"{label} {_when(deviation.phase)}: {amount(deviation.player, deviation.unit)} against "
-        f"{amount(deviation.model, deviation.unit)} in the model, {amount(abs(deviation.value), deviation.unit)} "
-        f"{more} ({swings}; measured to about ±{amount(2 * deviation.doubt, deviation.unit)})."
+        f"{about}: {amount(deviation.player, unit)}, {against} "
+        f"({swings}, give or take {_digits(2 * deviation.doubt, unit)}{degrees})."
     )
 
 
+def _topic(deviation: Deviation) -> tuple[str, str]:
+    """What a deviation speaks of: its family, and before, at or after contact, for one may be worth a word in each."""
+    family = next((min(family) for family in _FAMILIES if deviation.quantity in family), deviation.quantity)
+    part = {"contact": "contact", "forward swing": "contact", "follow-through": "after"}
+    return family, part.get(deviation.phase, "before")
+
+
 def changes(deviations: Sequence[Deviation]) -> tuple[Finding, ...]:
-    """The two or three named deviations that weigh most, one a family; fewer, or none, if no more count."""
+    """The two or three named deviations that weigh most, one a topic; fewer, or none, if no more count."""
     named: list[tuple[float, Deviation, Phrase]] = []
     for deviation in deviations:
         phrase = name_of(deviation) if deviation.counts else None
         if phrase is not None:
             named.append((deviation.weight * phrase.importance, deviation, phrase))
     named.sort(key=lambda row: -row[0])
-    out: dict[str, Finding] = {}
+    out: list[Finding] = []
+    said: set[object] = set()
     for _, deviation, phrase in named:
-        family = f"{_family(deviation.quantity)}/{_part(deviation.phase)}"
-        if family not in out and len(out) < MOST_CHANGES:
-            out[family] = Finding(phrase.title, _evidence(deviation), phrase.cue, phrase.drill, deviation)
-    return tuple(out.values())
-
-
-def _part(phase: str) -> str:
-    """Before, at or after contact: one quantity may be worth a word in each."""
-    return {"contact": "contact", "forward swing": "contact", "follow-through": "after"}.get(phase, "before")
+        topic = _topic(deviation)
+        # One phrase may hold in several phases; a coach says it once.
+        if topic in said or phrase in said:
+            continue
+        said |= {topic, phrase}
+        out.append(Finding(phrase.title, _evidence(deviation), phrase.cue, phrase.drill, deviation))
+    return tuple(out[:MOST_CHANGES])
 
 
 def strengths(deviations: Sequence[Deviation]) -> tuple[Finding, ...]:
-    """What is as good as the model and measured well enough to say so, best first."""
+    """What is as good as the model and measured well enough to say so, best first.
+
+    Nothing is praised of a topic in which something is to be changed.
+    """
+    to_change = {_topic(finding.deviation) for finding in changes(deviations)}
     good = [
         deviation
         for deviation in deviations
         if (deviation.quantity, deviation.phase) in PRAISE
+        and _topic(deviation) not in to_change
         and deviation.visible
         and abs(deviation.value) < _AS_GOOD * deviation.floor
         and deviation.doubt < deviation.floor

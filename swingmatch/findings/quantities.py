@@ -45,7 +45,7 @@ def _rows() -> tuple[Quantity, ...]:
         Quantity("separation", "Hip–shoulder separation", "deg", "left_shoulder", m.separation, 12.0),
         Quantity(
             "hitting_elbow_flexion",
-            "Hitting elbow bend",
+            "Bend of the hitting elbow",
             "deg",
             "right_elbow",
             lambda p: m.flexion(p, "right_shoulder", "right_elbow", "right_wrist"),
@@ -53,7 +53,7 @@ def _rows() -> tuple[Quantity, ...]:
         ),
         Quantity(
             "off_elbow_flexion",
-            "Off elbow bend",
+            "Bend of the other elbow",
             "deg",
             "left_elbow",
             lambda p: m.flexion(p, "left_shoulder", "left_elbow", "left_wrist"),
@@ -61,7 +61,7 @@ def _rows() -> tuple[Quantity, ...]:
         ),
         Quantity(
             "hitting_arm_raise",
-            "Hitting upper arm raise",
+            "Raise of the hitting arm",
             "deg",
             "right_elbow",
             lambda p: m.arm_raise(p, "right"),
@@ -69,7 +69,7 @@ def _rows() -> tuple[Quantity, ...]:
         ),
         Quantity(
             "off_arm_raise",
-            "Off upper arm raise",
+            "Raise of the other arm",
             "deg",
             "left_elbow",
             lambda p: m.arm_raise(p, "left"),
@@ -77,7 +77,7 @@ def _rows() -> tuple[Quantity, ...]:
         ),
         Quantity(
             "outside_knee_flexion",
-            "Outside knee bend",
+            "Bend of the outside knee",
             "deg",
             "right_knee",
             lambda p: m.flexion(p, "right_hip", "right_knee", "right_ankle"),
@@ -85,7 +85,7 @@ def _rows() -> tuple[Quantity, ...]:
         ),
         Quantity(
             "inside_knee_flexion",
-            "Inside knee bend",
+            "Bend of the inside knee",
             "deg",
             "left_knee",
             lambda p: m.flexion(p, "left_hip", "left_knee", "left_ankle"),
@@ -105,8 +105,10 @@ def _rows() -> tuple[Quantity, ...]:
             m.hand_height,
             0.25,
         ),
-        Quantity("base_width", "Base width", "shoulder widths", "right_ankle", m.base_width, 0.35),
-        Quantity("hip_drop", "Hips lowered", "leg lengths", "left_hip", m.hip_drop, 0.06),
+        Quantity(
+            "base_width", "Distance between the feet", "shoulder widths", "right_ankle", m.base_width, 0.35
+        ),
+        Quantity("hip_drop", "Lowering of the hips", "leg lengths", "left_hip", m.hip_drop, 0.06),
     )
 
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 
-from swingmatch.findings.deviation import Deviation
-
 _EVENT_WORDS = {
     "ready": "ready",
     "turn_start": "start of turn",
@@ -72,13 +70,3 @@ def milliseconds(seconds: float) -> str:
     if ms == 0:
         return "at contact"
     return f"{abs(ms)} ms {'before' if ms < 0 else 'after'} contact"
-
-
-def comparison(deviation: Deviation) -> str:
-    """The figures of one deviation on one line."""
-    unit = deviation.unit
-    return (
-        f"player {number(deviation.player, unit)}, model {number(deviation.model, unit)}, "
-        f"difference {number(deviation.value, unit, signed=True)} "
-        f"(give or take {number(2 * deviation.doubt, unit)})"
-    )

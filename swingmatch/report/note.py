@@ -5,7 +5,6 @@ from __future__ import annotations
 import textwrap
 
 from swingmatch.findings.review import Finding, Review
-from swingmatch.report.labels import comparison
 
 WIDTH = 88
 
@@ -40,7 +39,7 @@ def coach_note(review: Review) -> str:
 def _changes(changes: tuple[Finding, ...]) -> str:
     out = []
     for i, finding in enumerate(changes, 1):
-        lines = [_point(f"{i}.", finding), _wrap(f"Numbers: {comparison(finding.deviation)}.", "     ")]
+        lines = [_point(f"{i}.", finding)]
         if finding.cue:
             lines.append(_wrap(f"Think: {finding.cue}", "     "))
         if finding.drill:

@@ -56,7 +56,7 @@ def test_note_says_what_works_what_to_change_and_how_sure(scene):
     flat = " ".join(note.split())
     for part in (
         scene.review.strengths[0].title,
-        "player 71°, model 44°, difference +27° (give or take 8°)",
+        scene.review.changes[0].sentence,
         scene.review.changes[1].cue,
         "Not visible from this view: shoulder turn",
         "not medical advice",
