@@ -75,7 +75,8 @@ def _evidence(deviation: Deviation) -> str:
         against = "the same as the model's"
     else:
         more = "more" if difference > 0 else "less"
-        against = f"{_digits(abs(difference), unit)}{degrees} {more} than the model's {_digits(deviation.model, unit)}{degrees}"
+        size, model = _digits(abs(difference), unit), _digits(deviation.model, unit)
+        against = f"{size}{degrees} {more} than the model's {model}{degrees}"
     swings = "one swing" if deviation.swings == 1 else f"mean of {deviation.swings} swings"
     return (
         f"{about}: {amount(deviation.player, unit)}, {against} "
