@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import io
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -74,6 +75,9 @@ def _parser() -> argparse.ArgumentParser:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command. Returns 0, 1 when a clip could not be used, or 130 when the user stopped it."""
     words = _parser().parse_args(arguments)
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        # A terminal or a pipe that knows no "−" or "°" shall cost that letter, not the review.
+        sys.stdout.reconfigure(errors="replace")
     try:
         if words.command == "demo":
             return _demo(words.out)
@@ -120,15 +124,21 @@ def _review_all(
 ) -> int:
     """Review clip after clip; one that cannot be used costs a sentence and the rest goes on."""
     from swingmatch.body.estimator import make_estimator
-    from swingmatch.library.store import load_library
+    from swingmatch.library.choose import find_volunteer
+    from swingmatch.report.folder import check_folder
 
-    library = load_library(library_path)
+    # What is wrong with the words is said at once, not after minutes of work.
+    check_folder(out)
+    library = _library(library_path)
+    for name in {options.model for _, options in jobs if options.model is not None}:
+        find_volunteer(library, name)
     estimator = make_estimator(pose_model)
     failed = 0
+    keep = [clip for clip, _ in jobs]
     try:
         for clip, options in jobs:
             try:
-                _review_one(clip, options, library, estimator, out)
+                keep += _review_one(clip, options, library, estimator, out, keep)
             except SwingmatchError as error:
                 failed += 1
                 print(f"\nswingmatch: {error}", file=sys.stderr)
@@ -138,21 +148,33 @@ def _review_all(
     return 1 if failed else 0
 
 
-def _review_one(clip: Path, options: Options, library: Library, estimator: PoseEstimator, out: Path) -> None:
+def _review_one(
+    clip: Path, options: Options, library: Library, estimator: PoseEstimator, out: Path, keep: Sequence[Path]
+) -> tuple[Path, Path]:
+    """Review one clip without touching the files of ``keep``; the two files that were written."""
     from swingmatch.pipeline import review_clip
     from swingmatch.report.folder import write_review
     from swingmatch.report.note import coach_note
 
     bar = Bar()
     review = review_clip(clip, library, options, estimator=estimator, progress=bar)
-    written = write_review(review, clip, out, progress=bar)
+    written = write_review(review, clip, out, progress=bar, keep=keep)
     print(f"\n{coach_note(review)}\n\nPage: {written.page}\nFilm: {written.film}\n")
+    return written.page, written.film
+
+
+def _library(path: Path | None) -> Library:
+    """The model swings; what could not be used of them costs a sentence each."""
+    from swingmatch.library.store import load_library
+
+    library = load_library(path)
+    for problem in library.problems:
+        print(f"swingmatch: {problem}", file=sys.stderr)
+    return library
 
 
 def _models(library_path: Path | None) -> int:
-    from swingmatch.library.store import load_library
-
-    for volunteer in load_library(library_path).volunteers:
+    for volunteer in _library(library_path).volunteers:
         words = ", ".join(volunteer.style_words)
         source = "generated" if volunteer.generated else "recorded with consent"
         print(

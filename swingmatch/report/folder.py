@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import itertools
+import os
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from swingmatch.clip.reader import Frame, frames, open_clip
-from swingmatch.errors import SwingmatchError
+from swingmatch.errors import LibraryError, SwingmatchError
 from swingmatch.findings.review import Review
 from swingmatch.library.store import slug
 from swingmatch.progress import Progress, silent
@@ -23,13 +25,31 @@ class Written:
     film: Path
 
 
-def write_review(review: Review, clip: Path, folder: Path, progress: Progress = silent) -> Written:
+def check_folder(folder: Path) -> None:
+    """Raise ``SwingmatchError`` where a folder for reviews can be neither made nor written to. Makes nothing."""
+    nearest = next(path for path in (folder, *folder.absolute().parents) if os.path.lexists(path))
+    if not nearest.is_dir():
+        raise SwingmatchError(
+            f"The reviews cannot go to {folder} because {nearest} is not a folder; choose another with --out."
+        )
+    if not os.access(nearest, os.W_OK | os.X_OK):
+        raise SwingmatchError(
+            f"The reviews cannot go to {folder} because nothing may be written to {nearest}; choose another with --out."
+        )
+
+
+def write_review(
+    review: Review, clip: Path, folder: Path, progress: Progress = silent, *, keep: Collection[Path] = ()
+) -> Written:
     """Write ``<player>.mp4`` and ``<player>.html`` into ``folder``, which is made where it is missing.
+
+    Files of an earlier run are replaced, but never the clip nor a file of ``keep``: a number is added to the name.
 
     Raises
     ------
     SwingmatchError : the folder cannot be made or written to.
     """
+    check_folder(folder)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -42,9 +62,26 @@ def write_review(review: Review, clip: Path, folder: Path, progress: Progress = 
     def clip_frames(start: float, stop: float) -> Iterator[Frame]:
         return frames(source, start, stop, max_height=tall)
 
-    name = slug(review.player)
-    film = folder / f"{name}.mp4"
-    page = folder / f"{name}.html"
+    page, film = _free(folder, _file_name(review.player), (clip, *keep))
     write_film(review, clip_frames, film, progress_to=lambda share: progress("drawing the film", share))
     write_page(review, page, film, clip_frames=clip_frames)
     return Written(page=page, film=film)
+
+
+def _file_name(player: str) -> str:
+    """The player's name as a file name, or "review" where the name holds neither letter nor digit."""
+    try:
+        return slug(player)
+    except LibraryError:
+        return "review"
+
+
+def _free(folder: Path, name: str, keep: Collection[Path]) -> tuple[Path, Path]:
+    """Page and film of the first of name, name-2, name-3 ... that would replace no file of ``keep``."""
+    stems = (name if number == 1 else f"{name}-{number}" for number in itertools.count(1))
+    pairs = ((folder / f"{stem}.html", folder / f"{stem}.mp4") for stem in stems)
+    return next(pair for pair in pairs if not any(_same(path, kept) for path in pair for kept in keep))
+
+
+def _same(one: Path, other: Path) -> bool:
+    return one.exists() and other.exists() and one.samefile(other)

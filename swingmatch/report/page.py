@@ -68,11 +68,12 @@ def write_page(
         part.write_text(text, encoding="utf-8")
         os.replace(part, target)
     except OSError as problem:
-        part.unlink(missing_ok=True)
         raise ClipError(
             f"The review {target.name} could not be written to {target.parent} ({problem.strerror}); "
             "please check the folder and the disk."
         ) from problem
+    finally:
+        part.unlink(missing_ok=True)  # there only where something, be it the user, stopped the writing
 
 
 def page_html(
