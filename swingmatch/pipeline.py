@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from swingmatch.align.warp import align
+from swingmatch.align.warp import align, distance
 from swingmatch.body.estimator import PoseEstimator, make_estimator
 from swingmatch.body.follow import follow
 from swingmatch.body.mend import mend
@@ -121,7 +121,7 @@ def _compare(
         for shown in [_same_hand(model, strokes.hand)]
     )
     return Review(
-        player=options.player or clip.path.stem.replace("_", " ").replace("-", " ").strip().capitalize(),
+        player=options.player or _name_of(clip.path),
         clip=clip.path.name,
         track=track,
         camera_side=side_name(strokes.camera_azimuth),
@@ -136,6 +136,12 @@ def _compare(
         not_visible=not_visible(deviations),
         notes=tuple(_notes(clip, track, strokes, onsets, options)),
     )
+
+
+def _name_of(path: Path) -> str:
+    """A name to show from a file's name: "anna_lena-2.mp4" gives "Anna lena 2"."""
+    words = " ".join(path.stem.replace("_", " ").replace("-", " ").split())
+    return words[:1].upper() + words[1:] or path.name
 
 
 def _same_hand(model: Swing, hand: Hand) -> Swing:
@@ -154,7 +160,7 @@ def _most_typical(swings: Sequence[Swing]) -> int:
     total = np.zeros(len(swings))
     for i, a in enumerate(swings):
         for j, b in enumerate(swings[:i]):
-            total[[i, j]] += align(a, b).distance
+            total[[i, j]] += distance(a, b)
     return int(np.argmin(total))
 
 

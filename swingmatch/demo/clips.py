@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from swingmatch.errors import SetupError
+
 _FOLDER = Path(__file__).parent
 
 
@@ -17,7 +19,11 @@ class DemoClip:
 
 
 def demo_clips() -> tuple[DemoClip, ...]:
-    """The shipped clips, in the order in which the demo reviews them."""
-    return tuple(
-        DemoClip(path, f"{path.stem.capitalize()} (generated)") for path in sorted(_FOLDER.glob("*.mp4"))
-    )
+    """The shipped clips, in the order in which the demo reviews them.
+
+    Raises ``SetupError`` where they are missing.
+    """
+    paths = sorted(_FOLDER.glob("*.mp4"))
+    if not paths:
+        raise SetupError("The demo clips that come with swingmatch are missing; please install it again.")
+    return tuple(DemoClip(path, f"{path.stem.capitalize()} (generated)") for path in paths)
