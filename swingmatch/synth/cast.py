@@ -117,7 +117,7 @@ VOLUNTEERS: tuple[Player, ...] = (
         "Left-handed, tall and slim, open stance, quick, big racket drop.",
         Build(1.93, "male", 0.86, {"shank": 1.03, "forearm": 1.02}),
         tempo(
-            replace(_SOUND, stance=12.0, base_width=1.65, racket_drop=44.0, racket_rate=1980.0, path=23.0),
+            replace(_SOUND, stance=12.0, base_width=1.65, racket_drop=44.0, racket_rate=2150.0, path=23.0),
             0.92,
         ),
         hand="left",
@@ -187,7 +187,7 @@ VOLUNTEERS: tuple[Player, ...] = (
                 stance=66.0,
                 shoulder_turn=91.0,
                 hip_turn=64.0,
-                racket_rate=1600.0,
+                racket_rate=1820.0,
                 knee_outside=46.0,
                 forward_time=0.092,
             ),
@@ -254,7 +254,7 @@ def random_player(seed: int) -> Player:
         contact_front=draw(0.58, 0.76),
         contact_height=draw(0.05, 0.42),
         finish_height=draw(1.0, 1.2),
-        racket_rate=draw(1600.0, 1980.0),
+        racket_rate=draw(1820.0, 2150.0),
         lean=draw(3.0, 9.0),
     )
     style = tempo(style, draw(0.88, 1.15))

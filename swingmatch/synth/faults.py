@@ -52,7 +52,8 @@ FAULTS: Mapping[str, Fault] = {
     ),
     "straight_legs": Fault(
         "The legs stay almost straight; there is no load to drive from.",
-        _towards(knee_outside=17.0, knee_inside=12.0, knee_ready=16.0),
+        # Over one foot of a wide stance a leg cannot stay straight; such a player stands between the feet.
+        _towards(knee_outside=17.0, knee_inside=12.0, knee_ready=16.0, weight_load=0.5),
     ),
     "narrow_base": Fault("The feet are too close together.", _towards(base_width=0.75, ready_width=0.8)),
     "little_shoulder_turn": Fault(

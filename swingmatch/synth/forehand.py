@@ -34,6 +34,11 @@ BODY, ARM, RACKET = 0.045, 0.022, 0.016
 HIP_AFTER, TRUNK_AFTER = 0.130, 0.125
 #: Racket's direction as it lags most, and where the wrap-around finish ends, degrees.
 LAG, WRAP = 186.0, -140.0
+#: Swing of the arm against the chest: fastest this long before contact, and its bell's widths before and after,
+#: seconds; with the turn of the trunk they put the wrist's fastest instant where A16 has it.
+ARM_LEAD, ARM_BEFORE, ARM_AFTER = 0.042, 0.044, 0.030
+#: Instants (seconds from contact) at which the arm's swing gets a key.
+ARM_KEYS = (-0.10, -0.08, -0.06, -0.045, -0.03, -0.015, 0.0, 0.015, 0.03, 0.05, 0.075)
 #: Seconds before contact at which the racket turns fastest against the body (to meet A17 with the hand's speed).
 RACKET_LEAD = 0.026
 SPLIT = 0.26  # seconds from the split step's start to the turn
@@ -238,13 +243,20 @@ def _hitting_arm(p: Planned, build: Build, keys: Keys) -> None:
     wrap = 20.0 - 82.0 * s.finish_reach
     # The tip still points down just before contact and whips up through the ball.
     tip = max(s.racket_drop + 3.0, s.racket_contact - 4.0)
+    # A flat stroke has no whip: the racket keeps the angle that it has at contact.
+    whip = float(np.clip(s.path / 12.0, 0.0, 1.0))
+    tip, up = (s.racket_contact + whip * (value - s.racket_contact) for value in (tip, -10.0))
     down = held + 0.6 * (home - held)
+    # The arm has done most of its swing before contact; then it slows and the racket goes on.
+    slot_azimuth = s.take_back_reach - 4.0
+    shares = drive(np.array(ARM_KEYS), -ARM_LEAD, ARM_BEFORE, ARM_AFTER)
+    swung = (slot_azimuth - k.azimuth) / float(shares[ARM_KEYS.index(0.0)])
+    forward = [(at, slot_azimuth - swung * float(share)) for at, share in zip(ARM_KEYS, shares, strict=True)]
     table: Keys = {
         "arm_azimuth": [
             (ready, -30), (turn, -32), (apart, -38), (half, 0.40 * s.take_back_reach),
-            (back, 0.93 * s.take_back_reach), (back + 0.07, s.take_back_reach), (low, s.take_back_reach - 14.0),
-            (-0.05, k.azimuth + 11.0), (0.0, k.azimuth), (0.10, k.azimuth - 16.0),
-            (fin, wrap), (held, wrap - 2.0), (down, -42), (home, -30),
+            (back, 0.93 * s.take_back_reach), (back + 0.07, s.take_back_reach), (min(low, -0.12), slot_azimuth),
+            *forward, (fin, wrap), (held, wrap - 2.0), (down, -42), (home, -30),
         ],
         "arm_elevation": [
             (ready, -54), (turn, -54), (apart, -32), (half, loop), (back, top), (low, slot),
@@ -268,7 +280,7 @@ def _hitting_arm(p: Planned, build: Build, keys: Keys) -> None:
         ],
         "racket_elevation": [
             (ready, 36), (turn, 36), (apart, 60), (back, 48 + 40 * s.loop), (low, -s.racket_drop),
-            (-0.05, -tip), (0.0, -s.racket_contact), (0.05, 10),
+            (-0.05, -tip), (0.0, -s.racket_contact), (0.05, -up),
             (0.11, 28), (0.20, 30), (fin, -18), (held, -22), (down, 30), (home, 36),
         ],
         "racket_closing": [

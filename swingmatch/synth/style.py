@@ -104,7 +104,7 @@ class ForehandStyle:
     finish_time: float = 0.34
     recovery_time: float = 0.85
     forward_time: float = 0.082
-    racket_rate: float = 1850.0
+    racket_rate: float = 2030.0
     back_foot_round: float = 1.0
 
 
