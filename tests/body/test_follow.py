@@ -2,9 +2,11 @@
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from swingmatch.body.estimator import Pose
-from swingmatch.body.follow import follow
+from swingmatch.body.follow import Window, _search_windows, follow
 from swingmatch.body.skeleton import INDEX, K
 from swingmatch.clip.clip import Frame
 from swingmatch.errors import TrackError
@@ -78,9 +80,80 @@ def test_an_empty_picture_is_not_searched_at_every_frame():
     stick = Stick()
     with pytest.raises(TrackError, match="Nobody was found"):
         follow(clip([(0, 0, 0)] * 100), stick)
-    assert stick.calls < 1000
+    # Every tenth frame is searched, one look a window.
+    assert stick.calls == 10 * len(list(_search_windows(480, 240)))
 
 
 def test_no_pictures():
     with pytest.raises(TrackError, match="no pictures"):
         follow([], Stick())
+
+
+def test_a_followed_player_costs_one_look_a_frame():
+    stick = Stick()
+    follow(clip([(200, 80, 90)] * 50), stick)
+    # Two looks to find the player, then one for each of the other 49 frames.
+    assert stick.calls == 2 + 49
+
+
+@given(
+    st.integers(320, 1920),
+    st.integers(320, 1920),
+    st.floats(0.0, 1.0),
+    st.floats(0.0, 1.0),
+    st.floats(0.02, 0.4),
+)
+def test_search_windows_show_a_small_player_whole_wherever_it_stands(width, height, x, y, share):
+    """In portrait and landscape: a box of up to four tenths of the smallest window lies inside one of them."""
+    windows = list(_search_windows(width, height))
+    side = share * windows[-1].side
+    left, top = x * (width - side), y * (height - side)
+    assert any(
+        w.left <= left + 1e-6
+        and left + side <= w.left + w.side + 1e-6
+        and w.top <= top + 1e-6
+        and top + side <= w.top + w.side + 1e-6
+        for w in windows
+        if w.side == windows[-1].side
+    )
+
+
+@given(st.floats(-2000, 2000), st.floats(-2000, 2000), st.floats(1, 1500))
+def test_a_window_anywhere_cuts_what_lies_inside_the_picture(left, top, side):
+    ramp = np.tile(np.arange(200, dtype=np.uint8), (120, 1))[..., None].repeat(3, axis=2)
+    part, x0, y0, scale = Window(left, top, side).cut(ramp)
+    height, width = part.shape[:2]
+    if min(height, width) > 0:
+        assert x0 + width / scale <= 200 + 1
+        assert y0 + height / scale <= 120 + 1
+        assert part[0, 0, 0] == ramp[int(y0), int(x0), 0]
+    if min(height, width) >= 16:
+        assert height >= 480
+
+
+def test_a_player_who_leaves_the_picture_is_lost_and_nothing_breaks():
+    class Leaving(Stick):
+        """Guesses the player beyond the picture's edge, as the model does for somebody who walks out."""
+
+        def estimate(self, picture, time):
+            pose = super().estimate(picture, time)
+            away = np.array([3000.0 if time > 0.3 else 0.0, 0.0])
+            return pose and Pose(pose.image + away, pose.world, pose.visibility)
+
+    track = follow(clip([(200, 80, 90)] * 40), Leaving())
+    assert track.found[:10].all()
+    assert not track.found[14:].any()
+
+
+def test_an_answer_far_too_small_for_its_window_does_not_count():
+    class Shrinking(Stick):
+        def estimate(self, picture, time):
+            pose = super().estimate(picture, time)
+            if pose is None or time < 0.3:
+                return pose
+            middle = pose.image.mean(axis=0)
+            return Pose(middle + 0.2 * (pose.image - middle), pose.world, pose.visibility)
+
+    track = follow(clip([(200, 80, 90)] * 30), Shrinking())
+    assert track.found[:9].all()
+    assert not track.found[9:].any()
