@@ -53,10 +53,13 @@ class Strikes:
     strengths: Array
 
 
+SILENCE = Strikes(np.zeros(0), np.zeros(0))
+
+
 def strikes(onsets: Onsets | None, distance: float) -> Strikes:
     """Sounds as heard from ``distance`` metres, when they were made; empty without sound."""
     if onsets is None:
-        return Strikes(np.zeros(0), np.zeros(0))
+        return SILENCE
     return Strikes(onsets.times - distance / SPEED_OF_SOUND, onsets.strengths)
 
 

@@ -12,7 +12,7 @@ from scipy.signal import find_peaks
 from swingmatch.body.skeleton import INDEX, SIDES, middle
 from swingmatch.body.track import Track
 from swingmatch.errors import StrokeError
-from swingmatch.stroke.contact import WRIST_PEAK_BEFORE_CONTACT, Strikes
+from swingmatch.stroke.contact import SILENCE, WRIST_PEAK_BEFORE_CONTACT, Strikes
 from swingmatch.stroke.measures import speed
 from swingmatch.stroke.swing import Hand
 
@@ -29,6 +29,10 @@ CLOSEST = 0.9
 _STEADY = 0.025
 #: A strike is at least this loud against the clip's loudest sound, and has a fast hand this near, seconds.
 _LOUD, _NEAR = 0.3, 0.08
+#: How long before and after the fast moment the shoulders are watched, seconds.
+_TURNING = (0.30, 0.12)
+#: One hand faster by this much (as a logarithm), or a turn this large in degrees, is a clear sign of the hitting hand.
+_CLEARLY_FASTER, _CLEARLY_TURNED = 0.3, 60.0
 #: What is kept before and after the fastest moment, seconds.
 BEFORE, AFTER = 1.7, 1.3
 
@@ -53,6 +57,8 @@ def body_height(track: Track) -> float:
 
 def hand_speed(track: Track, side: str) -> Array:
     """Speed of a hand against the middle of the hips in the picture, statures a second: (T,)."""
+    if len(track.times) < 2:
+        return np.zeros(len(track.times))
     from_hips = track.image[:, INDEX[f"{side}_wrist"]] - middle(track.image, "hip")
     values = speed(from_hips, track.times) / body_height(track)
     step = float(np.median(np.diff(track.times)))
@@ -61,6 +67,8 @@ def hand_speed(track: Track, side: str) -> Array:
 
 
 def _peaks(values: Array, times: Array) -> NDArray[np.int_]:
+    if len(times) < 2:
+        return np.zeros(0, dtype=int)
     step = float(np.median(np.diff(times)))
     peaks, _ = find_peaks(
         np.nan_to_num(values), height=SLOWEST_STROKE, distance=max(1, round(CLOSEST / step))
@@ -68,19 +76,46 @@ def _peaks(values: Array, times: Array) -> NDArray[np.int_]:
     return peaks
 
 
-def hitting_hand(track: Track) -> Hand:
-    """The hand that is faster at the clip's fastest moments.
+def _swept(track: Track, moment: float) -> float:
+    """How far the shoulder line turns through the hit, degrees, positive from the right to the left of the player.
+
+    The line counts without its direction, so that it does not matter whether the estimator takes the sides for each
+    other on the way.
+    """
+    line = track.world[:, INDEX["right_shoulder"]] - track.world[:, INDEX["left_shoulder"]]
+    inside = (
+        (track.times >= moment - _TURNING[0])
+        & (track.times <= moment + _TURNING[1])
+        & np.isfinite(line[:, 0])
+    )
+    if inside.sum() < 3:
+        return 0.0
+    angle = np.unwrap(2.0 * np.arctan2(line[inside, 2], line[inside, 0])) / 2.0
+    return float(np.degrees(angle[0] - angle[-1]))
+
+
+def hitting_hand(track: Track, heard: Strikes = SILENCE) -> Hand:
+    """The hitting hand of a clip of forehands, from the way the shoulders turn through the hit and the faster hand.
+
+    A right-hander's forehand turns the shoulders from right to left. In views along the target line the off hand can
+    look the faster one, and in some views the turn is seen badly, so both have a say, at the strikes where there
+    are any, else where the hands are fastest.
 
     Raises ``StrokeError`` when neither hand ever moves as fast as in a stroke.
     """
-    score: dict[str, float] = {}
-    for side in SIDES:
-        values = hand_speed(track, side)
-        peaks = np.sort(values[_peaks(values, track.times)])[::-1]
-        score[side] = float(np.median(peaks[:5])) if len(peaks) else 0.0
-    if max(score.values()) == 0.0:
+    speeds = {side: hand_speed(track, side) for side in SIDES}
+    both = np.maximum(speeds["left"], speeds["right"])
+    peaks = _peaks(both, track.times)
+    if len(peaks) == 0:
         raise StrokeError("No swing was found: no hand moves as fast as in a stroke.")
-    return "right" if score["right"] >= score["left"] else "left"
+    typical = float(np.median(np.sort(both[peaks])[::-1][:5]))
+    fastest = track.times[peaks[both[peaks] >= SHARE_OF_TYPICAL * typical]]
+    score = 0.0
+    for moment in _anchored(fastest, both, track.times, heard, typical):
+        near = np.abs(track.times - moment) <= _NEAR
+        faster = np.log((speeds["right"][near].max() + 0.5) / (speeds["left"][near].max() + 0.5))
+        score += faster / _CLEARLY_FASTER + _swept(track, float(moment)) / _CLEARLY_TURNED
+    return "right" if score >= 0.0 else "left"
 
 
 def _anchored(fastest: Array, values: Array, times: Array, heard: Strikes, typical: float) -> Array:

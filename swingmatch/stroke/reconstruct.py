@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from swingmatch.body.lift import lift
 from swingmatch.body.skeleton import INDEX, mirror
-from swingmatch.body.smooth import bridge
 from swingmatch.body.track import Track
 from swingmatch.clip.sound import Onsets
 from swingmatch.errors import StrokeError
@@ -52,16 +51,24 @@ class _Lifted:
 
 
 def _window(track: Track, stroke: Stroke) -> tuple[Array, Array, Array, Array] | None:
-    """One stroke's part of the track without gaps, or None where too much of it is missing."""
+    """One stroke's part of the track without gaps, or None where too much of it is missing.
+
+    Gaps are bridged by straight lines and held at the ends, each keypoint by itself.
+    """
     inside = (track.times >= stroke.start) & (track.times <= stroke.stop)
     if inside.sum() < 10 or (~track.found[inside]).mean() > _MOST_MISSING:
         return None
     times = track.times[inside]
 
+    known = np.isfinite(track.image[inside]).all(axis=2) & np.isfinite(track.world[inside]).all(axis=2)
+    if not known.any(axis=0).all():
+        return None  # a keypoint that the stroke never shows cannot be filled in
+
     def filled(values: Array) -> Array:
-        flat = bridge(values[inside].reshape(len(times), -1), times, longest=np.inf)
-        rows = np.flatnonzero(np.isfinite(flat).all(axis=1))
-        flat[: rows[0]], flat[rows[-1] + 1 :] = flat[rows[0]], flat[rows[-1]]
+        flat = values[inside].reshape(len(times), -1)
+        for column in flat.T:
+            seen = np.isfinite(column)
+            column[~seen] = np.interp(times[~seen], times[seen], column[seen])
         return flat.reshape(len(times), *values.shape[1:])
 
     return times, filled(track.image), filled(track.world), track.visibility[inside]
@@ -105,8 +112,8 @@ def find_swings(
     ------
     StrokeError : no stroke is complete enough to use.
     """
-    hand = hand or hitting_hand(track)
     heard = strikes(onsets, camera_distance(body_height(track), track.size))
+    hand = hand or hitting_hand(track, heard)
     strokes = find_strokes(track, hand, heard)
     notes: list[str] = []
     lifted: list[_Lifted] = []

@@ -42,17 +42,18 @@ def shot(seed: int, place: int) -> Shot:
         # The places are those of a right-hander; a left-hander is filmed from the mirrored ones.
         azimuth=float(azimuth if player.hand == "right" else -azimuth),
         height=float(rng.uniform(0.9, 2.0)),
-        distance=float(rng.uniform(4.5, 8.0)),
+        distance=float(rng.uniform(4.5, 7.5)),
         field_of_view=float(rng.uniform(55.0, 72.0)),
         roll=float(rng.normal(0.0, 1.0)),
         shake=float(rng.uniform(0.0, 0.1)),
+        size=(1280, 720),
         fps=60.0,
         shutter=float(rng.choice([1 / 250, 1 / 500, 1 / 1000])),
         seed=seed,
     )
     scene = Scene(
         surface=str(rng.choice(sorted(SURFACES))),
-        exposure=float(rng.uniform(0.75, 1.2)),
+        exposure=float(rng.uniform(0.9, 1.3)),
         sun_azimuth=float(rng.uniform(0, 360)),
         noise=float(rng.uniform(1.0, 6.0)),
         seed=seed,

@@ -82,14 +82,27 @@ def _times(all_errors: Sequence[Errors]) -> str:
     return "\n".join(rows)
 
 
+#: How many clips' worth of the other sides' errors a side's own figure is weighed with: few clips a side would
+#: otherwise look better or worse than they are by luck.
+_SHARED = 3.0
+
+
 def accuracy(all_errors: Sequence[Errors]) -> dict[str, dict[str, dict[str, float]]]:
-    """Root-mean-square error by quantity, column and camera side: what ``findings/accuracy.json`` holds."""
-    pool: dict[tuple[str, str, str], list[float]] = defaultdict(list)
+    """Root-mean-square error by quantity, column and camera side: what ``findings/accuracy.json`` holds.
+
+    Each side's mean square is drawn towards that of all sides by ``_SHARED`` clips. A quantity that was measured on
+    fewer than two clips of a side has no figure there, and is then not visible from it.
+    """
+    pool: dict[tuple[str, str], dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
     for errors in all_errors:
-        for (quantity, column), values in errors.quantities.items():
-            pool[quantity, column, errors.side] += values
+        for key, values in errors.quantities.items():
+            pool[key][errors.side] += values
     out: dict[str, dict[str, dict[str, float]]] = {}
-    for (quantity, column, side), values in sorted(pool.items()):
-        rms = float(np.sqrt(np.mean(np.square(values))))
-        out.setdefault(quantity, {}).setdefault(column, {})[side] = round(rms, 3)
+    for (quantity, column), sides in sorted(pool.items()):
+        overall = float(np.mean(np.square([v for values in sides.values() for v in values])))
+        for side, values in sorted(sides.items()):
+            if len(values) < 2:
+                continue
+            mean_square = (np.sum(np.square(values)) + _SHARED * overall) / (len(values) + _SHARED)
+            out.setdefault(quantity, {}).setdefault(column, {})[side] = round(float(mean_square**0.5), 3)
     return out
