@@ -1,6 +1,10 @@
-"""What tests of several packages need: a generated forehand, and a track of it as a perfect camera would see it."""
+"""What tests of several packages need: slow twins, movements with a known answer, a generated forehand, a track of it
+as a perfect camera would see it, and one short rendered clip."""
 
 from __future__ import annotations
+
+import importlib.util
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -10,7 +14,14 @@ from swingmatch.body.skeleton import K
 from swingmatch.body.track import Track
 from swingmatch.series import resample
 from swingmatch.stroke.direction import camera_to_court
+from swingmatch.synth.build import Build
+from swingmatch.synth.camera import Camera
 from swingmatch.synth.cast import VOLUNTEERS
+from swingmatch.synth.film import aimed, render
+from swingmatch.synth.forehand import perform
+from swingmatch.synth.look import Look
+from swingmatch.synth.scene import Scene
+from swingmatch.synth.style import ForehandStyle
 
 SIZE = (1280, 720)
 FOCAL = 0.78 * 1280
@@ -60,3 +71,32 @@ def see():
 @pytest.fixture(scope="session")
 def to_picture():
     return project
+
+
+def _load(name):
+    """A module beside this file, loaded by path because tests are not a package."""
+    spec = importlib.util.spec_from_file_location(name, Path(__file__).parent / f"{name}.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="session")
+def naive():
+    return _load("naive")
+
+
+@pytest.fixture(scope="session")
+def movers():
+    return _load("movers")
+
+
+@pytest.fixture(scope="session")
+def rendered(tmp_path_factory):
+    """A small clip of one forehand by a right-hander, seen from the hitting side, and its truth: (path, truth)."""
+    path = tmp_path_factory.mktemp("rendered") / "one_forehand.mp4"
+    motion = perform(ForehandStyle(), Build(1.8, "male", 1.0), "right", swings=1, seed=5, rest=0.3)
+    camera = aimed(Camera(azimuth=80.0, distance=4.6, size=(640, 360), seed=1), motion)
+    scene = Scene(surface="blue hard", seed=5)
+    truth = render(motion, camera, Look.of(5, build=1.0), scene, path, subframes=1)
+    return path, truth
