@@ -6,7 +6,6 @@ of the stroke, and a player's stroke needs no events of its own beyond contact.
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Sequence
 
 import numpy as np
@@ -17,6 +16,7 @@ from swingmatch.body.skeleton import INDEX, K, middle, swap_sides
 from swingmatch.findings.accuracy import error_of
 from swingmatch.findings.deviation import Deviation
 from swingmatch.findings.quantities import QUANTITIES, Quantity
+from swingmatch.series import resample
 from swingmatch.stroke.measures import angle_between
 from swingmatch.stroke.swing import Swing, phase_bounds
 
@@ -41,6 +41,8 @@ _INSTANT = 0.017
 _TIME_FLOOR = 80.0
 #: A difference in doubt by more than this many floors cannot be told from this view.
 _TOO_UNSURE = 1.5
+#: Moments at which a quantity is read within a column.
+_MOMENTS = 32
 #: The warp must reach all of a column but this much, seconds; it starts and ends on samples, up to 1/120 s inside.
 _UNREACHED = 0.02
 
@@ -59,16 +61,16 @@ def _from_contact(swing: Swing) -> dict[str, float]:
 
 
 def _means(values: Array, times: Array, spans: dict[str, tuple[float, float]]) -> dict[str, float]:
-    """Mean of ``values`` over each span, NaN where no sample is known there."""
-    out = {}
-    for name, (start, stop) in spans.items():
-        inside = (times >= start) & (times <= stop)
-        if not inside.any():
-            inside = np.abs(times - 0.5 * (start + stop)) == np.abs(times - 0.5 * (start + stop)).min()
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", RuntimeWarning)
-            out[name] = float(np.nanmean(values[inside]))
-    return out
+    """Mean of ``values`` over the time of each span, NaN where nothing is known there.
+
+    Taken over moments evenly spread within the span, not over the frames that happen to fall inside: a phase may be a
+    few frames short, and one more or less at its border would show.
+    """
+    shares = (np.arange(_MOMENTS) + 0.5) / _MOMENTS
+    return {
+        name: _mean(resample(values, times, start + shares * (stop - start)))
+        for name, (start, stop) in spans.items()
+    }
 
 
 def _table(swing: Swing, spans: dict[str, tuple[float, float]]) -> dict[tuple[str, str], float]:

@@ -102,7 +102,7 @@ PHRASES: tuple[Phrase, ...] = (
     ),
     Phrase(
         "outside_knee_flexion", _LOAD, +1, "The outside leg bends very far",
-        "Bend only as far as you can push up from quickly.",
+        "Bend less, so that you can push up quickly.",
         "Swing without a ball, a little taller each time, until you come up through the hit with ease.", 0.8,
     ),
     Phrase(
