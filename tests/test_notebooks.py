@@ -13,9 +13,7 @@ NOTEBOOKS = sorted((Path(__file__).parents[1] / "notebooks").glob("*.ipynb"))
 def test_notebook_runs(path):
     notebook = nbformat.read(path, as_version=4)
     NotebookClient(notebook, timeout=600, kernel_name="python3").execute()
-    printed = "".join(
-        output.get("text", "") for cell in notebook.cells for output in cell.get("outputs", [])
-    )
+    printed = "".join(output.get("text", "") for cell in notebook.cells for output in cell.get("outputs", []))
     assert "swing 1: contact at" in printed
     assert ".html" in printed
     assert ".mp4" in printed

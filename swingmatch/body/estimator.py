@@ -154,6 +154,9 @@ class BundledEstimator:
 class TaskFileEstimator:
     """A BlazePose model file (``.task``) that the user supplies, run by MediaPipe's Tasks interface.
 
+    It runs picture by picture: the interface's video mode smooths, which lags the wrist in the fast part of a
+    stroke and cannot be turned off, and it can forget a player only by loading the model again.
+
     Raises ``SetupError`` where the file is missing or is not a pose model.
     """
 
@@ -164,15 +167,13 @@ class TaskFileEstimator:
         from mediapipe.tasks import python as tasks
         from mediapipe.tasks.python import vision
 
-        self._vision = vision
-        self._options = vision.PoseLandmarkerOptions(
+        options = vision.PoseLandmarkerOptions(
             base_options=tasks.BaseOptions(model_asset_buffer=model.read_bytes()),
-            running_mode=vision.RunningMode.VIDEO,
+            running_mode=vision.RunningMode.IMAGE,
         )
-        self._last_ms = -1
         try:
             with _silent():
-                self._model = vision.PoseLandmarker.create_from_options(self._options)
+                self._model = vision.PoseLandmarker.create_from_options(options)
         except (RuntimeError, ValueError) as error:
             raise SetupError(
                 f"{model.name} is not a pose landmark model that this MediaPipe can run; "
@@ -183,20 +184,16 @@ class TaskFileEstimator:
         """Find one person in an RGB picture; None where nobody is found."""
         import mediapipe as mp
 
-        # The interface wants whole milliseconds that rise strictly.
-        self._last_ms = max(self._last_ms + 1, round(time * 1000))
         image = mp.Image(image_format=mp.ImageFormat.SRGB, data=np.ascontiguousarray(picture))
-        result = self._model.detect_for_video(image, self._last_ms)
+        with _silent():
+            result = self._model.detect(image)
         if not result.pose_landmarks:
             return None
         height, width = picture.shape[:2]
         return _pose(result.pose_landmarks[0], result.pose_world_landmarks[0], width, height)
 
     def restart(self) -> None:
-        """Forget the person followed so far."""
-        self._model.close()
-        self._model = self._vision.PoseLandmarker.create_from_options(self._options)
-        self._last_ms = -1
+        """Nothing to forget: every picture is looked at by itself."""
 
     def close(self) -> None:
         """Release the model."""

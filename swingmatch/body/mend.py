@@ -36,6 +36,11 @@ def body_scale(track: Track) -> float:
     )
 
 
+def _complete(track: Track) -> NDArray[np.int_]:
+    """Frames in which every keypoint was found."""
+    return np.flatnonzero(np.isfinite(track.image).all(axis=(1, 2)))
+
+
 def _exchanged(left: Array, right: Array) -> NDArray[np.bool_]:
     """Frames in which the sides are best exchanged: left and right are (T, J, 2) in statures, without NaN.
 
@@ -64,11 +69,11 @@ def _exchanged(left: Array, right: Array) -> NDArray[np.bool_]:
 
 def mend_swaps(track: Track) -> Track:
     """Exchange the two arms, or the two legs, back in frames in which the estimator took one for the other."""
-    image, world, visibility = track.image.copy(), track.world.copy(), track.visibility.copy()
-    scale = body_scale(track)
-    frames = np.flatnonzero(track.found)
+    frames = _complete(track)
     if len(frames) < 3:
         return track
+    image, world, visibility = track.image.copy(), track.world.copy(), track.visibility.copy()
+    scale = body_scale(track)
     for limb in _LIMBS:
         left = [INDEX[f"left_{part}"] for part in limb]
         right = [INDEX[f"right_{part}"] for part in limb]
@@ -80,7 +85,7 @@ def mend_swaps(track: Track) -> Track:
 
 def drop_jumps(track: Track) -> Track:
     """Set keypoints to NaN where they jump away from their neighbours in time."""
-    frames = np.flatnonzero(track.found)
+    frames = _complete(track)
     if len(frames) < 5:
         return track
     step = float(np.median(np.diff(track.times)))

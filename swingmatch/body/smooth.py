@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -44,10 +43,9 @@ def bridge(values: Array, times: Array, longest: float = LONGEST_GAP) -> Array:
     out = values.copy()
     for column in out.T:
         seen = np.flatnonzero(np.isfinite(column))
-        if len(seen) < 2:
-            continue
-        for a, b in itertools.pairwise(seen):
-            if b - a > 1 and times[b] - times[a] <= longest + 1e-9:
+        for i in np.flatnonzero(np.diff(seen) > 1):
+            a, b = seen[i], seen[i + 1]
+            if times[b] - times[a] <= longest + 1e-9:
                 column[a + 1 : b] = np.interp(times[a + 1 : b], times[[a, b]], column[[a, b]])
     return out
 
@@ -59,27 +57,33 @@ def _runs(seen: NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 
 def smooth_points(points: Array, times: Array) -> Array:
-    """Bridge short gaps and smooth keypoints (T, K, D) at ``times`` (T,); frame times may be uneven."""
+    """Bridge short gaps and smooth keypoints (T, K, D) at ``times`` (T,); frame times may be uneven.
+
+    Each keypoint by itself: one that is missing for long leaves the others as smooth as they would be with it.
+    """
     t, k, d = points.shape
-    flat = bridge(points.reshape(t, k * d), times)
+    out = bridge(points.reshape(t, k * d), times).reshape(points.shape)
     if t < 4:
-        return flat.reshape(points.shape)
+        return out
     rate = 1.0 / float(np.median(np.diff(times)))
-    whole = np.isfinite(flat).all(axis=1)
-    out = flat.copy()
-    arms = np.repeat(_ARMS, d)
-    for start, stop in _runs(whole):
-        part_times = times[start:stop]
-        if stop - start < 4:
-            continue
-        even = np.linspace(
-            part_times[0], part_times[-1], max(2, round((part_times[-1] - part_times[0]) * rate) + 1)
-        )
-        values = resample(flat[start:stop], part_times, even)
-        values[:, arms] = low_pass(values[:, arms], rate, CUTOFF_ARMS)
-        values[:, ~arms] = low_pass(values[:, ~arms], rate, CUTOFF)
-        out[start:stop] = resample(values, even, part_times)
-    return out.reshape(points.shape)
+    seen = np.isfinite(out).all(axis=2)
+    # Keypoints that are seen in the same frames are smoothed together, most often all of them at once.
+    patterns, belongs = np.unique(seen, axis=1, return_inverse=True)
+    for number, pattern in enumerate(patterns.T):
+        for cutoff, kind in ((CUTOFF, ~_ARMS), (CUTOFF_ARMS, _ARMS)):
+            members = np.flatnonzero((belongs.ravel() == number) & kind)
+            for start, stop in _runs(pattern):
+                if stop - start >= 4:
+                    out[start:stop, members] = _smooth_run(
+                        out[start:stop, members], times[start:stop], rate, cutoff
+                    )
+    return out
+
+
+def _smooth_run(values: Array, times: Array, rate: float, cutoff: float) -> Array:
+    """One stretch without gaps, (T, N, D) at ``times`` (T,): to even times at ``rate``, filtered, and back."""
+    even = np.linspace(times[0], times[-1], max(2, round((times[-1] - times[0]) * rate) + 1))
+    return resample(low_pass(resample(values, times, even), rate, cutoff), even, times)
 
 
 def smooth(track: Track) -> Track:

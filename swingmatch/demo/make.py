@@ -13,10 +13,10 @@ from swingmatch.synth.film import aimed, render
 from swingmatch.synth.look import Look
 from swingmatch.synth.scene import Scene
 
-#: One camera a player, in the order of ``cast.DEMO``: the hitting side, and the front quarter of the hitting side.
+#: One camera a player, in the order of ``cast.DEMO``: the hitting side, and the front quarter of the off side.
 CAMERAS = (
     Camera(azimuth=84.0, height=1.35, distance=5.6, field_of_view=62.0, shake=0.05, size=(960, 540), seed=3),
-    Camera(azimuth=-48.0, height=1.5, distance=5.8, field_of_view=62.0, shake=0.05, size=(960, 540), seed=4),
+    Camera(azimuth=48.0, height=1.5, distance=5.8, field_of_view=62.0, shake=0.05, size=(960, 540), seed=4),
 )
 SCENES = (
     Scene(surface="blue hard", sun_azimuth=70.0, seed=11),

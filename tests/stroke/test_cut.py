@@ -58,9 +58,7 @@ def test_three_strokes_after_each_other(track, motion):
     )
     strokes = find_strokes(many, "right", SILENCE)
     assert len(strokes) == 3
-    assert all(
-        a.stop <= b.fastest and b.start >= a.fastest for a, b in itertools.pairwise(strokes)
-    )
+    assert all(a.stop <= b.fastest and b.start >= a.fastest for a, b in itertools.pairwise(strokes))
 
 
 def test_a_keypoint_that_jumps_is_no_stroke(track):
