@@ -66,7 +66,10 @@ def hip_turn(points: Array) -> Array:
 
 def separation(points: Array) -> Array:
     """Hip-shoulder separation, degrees: shoulder turn minus hip turn (definition D4)."""
-    return shoulder_turn(points) - hip_turn(points)
+    gap = shoulder_turn(points) - hip_turn(points)
+    # Each turn is counted from its own middle, so near half a circle they can be a whole turn apart.
+    seen = np.isfinite(gap)
+    return gap - 360.0 * np.round(np.median(gap[seen]) / 360.0) if seen.any() else gap
 
 
 def arm_length(points: Array) -> float:

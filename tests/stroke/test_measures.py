@@ -112,3 +112,30 @@ def test_phases_need_both_their_events():
 def test_a_swing_without_contact_is_refused():
     with pytest.raises(ValueError, match="contact"):
         Swing(np.zeros(2), np.zeros((2, K, 3)), {}, "right")
+
+
+@given(st.floats(-180, 180))
+def test_turning_the_body_on_court_changes_its_turns_and_nothing_else(points, angle):
+    """Bends, separation, distances and heights know nothing of where the target is."""
+    turned = points @ Rotation.from_euler("y", angle, degrees=True).as_matrix().T
+    for free in (
+        lambda p: m.flexion(p, "right_shoulder", "right_elbow", "right_wrist"),
+        lambda p: m.arm_raise(p, "left"),
+        m.separation,
+        m.hand_height,
+        m.base_width,
+        m.hip_drop,
+        m.hands_distance,
+    ):
+        np.testing.assert_allclose(free(turned), free(points), atol=1e-6)
+    # Turning back is clockwise from above, SciPy's turn about the upward axis is counter-clockwise.
+    gained = (m.shoulder_turn(turned) - m.shoulder_turn(points) + angle + 180.0) % 360.0 - 180.0
+    np.testing.assert_allclose(gained, 0.0, atol=1e-6)
+
+
+def test_separation_near_half_a_circle_is_no_whole_turn():
+    points = np.zeros((5, K, 3))
+    for part, angle in (("shoulder", 182.0), ("hip", 178.0)):
+        line = Rotation.from_euler("y", -angle, degrees=True).apply([0.0, 0.0, 0.3])
+        points[:, INDEX[f"right_{part}"]], points[:, INDEX[f"left_{part}"]] = line / 2, -line / 2
+    np.testing.assert_allclose(m.separation(points), 4.0, atol=1e-9)
