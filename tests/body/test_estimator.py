@@ -102,7 +102,19 @@ def test_a_task_file_of_the_same_networks_agrees(rendered, tmp_path):
     estimator = make_estimator(task)
     try:
         track = follow(frames, estimator)
+        first, backwards = (estimator.estimate(frames[i].image, frames[i].time) for i in (9, 0))
+        estimator.restart()
+        again = estimator.estimate(frames[0].image, frames[0].time)
     finally:
         estimator.close()
+    with BundledEstimator() as bundled:
+        own = bundled.estimate(frames[9].image, frames[9].time)
+    assert first is not None
+    assert own is not None
+    # Both ways to run the same networks agree, in shares of stature.
+    tall = np.ptp(truth[9][:, 1]) / 0.93
+    assert np.median(np.linalg.norm(first.image - own.image, axis=1)) < 0.02 * tall
+    # Every picture by itself: time may run backwards, and nothing is remembered.
+    np.testing.assert_array_equal(backwards.image, again.image)
     assert track.found.mean() >= 0.9
     assert np.nanmedian(share_of_stature(track.image, truth)) < 4.0

@@ -82,3 +82,13 @@ def test_frames_without_the_player_pass_through(track):
     out = mend(replace(track, image=image))
     assert np.isnan(out.image[20:30]).all()
     assert np.isfinite(out.image[:20]).all()
+
+
+def test_a_half_seen_frame_is_left_alone_and_spoils_nothing(track):
+    start = int(np.argmin(np.abs(track.times - 1.35)))
+    broken = swapped(track, np.arange(start, start + 4), ARMS)
+    broken.image[start + 20, INDEX["right_ear"]] = np.nan
+    out = mend_swaps(broken).image
+    others = np.arange(len(out)) != start + 20
+    np.testing.assert_array_equal(out[others], mend_swaps(track).image[others])
+    np.testing.assert_array_equal(out[start + 20], broken.image[start + 20])

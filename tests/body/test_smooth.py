@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
+from scipy.signal import butter, filtfilt
 
-from swingmatch.body.skeleton import K
+from swingmatch.body.skeleton import INDEX, K
 from swingmatch.body.smooth import CUTOFF, LONGEST_GAP, TWO_PASS, bridge, low_pass, smooth_points
 
 RATE = 100.0
@@ -78,3 +79,25 @@ def test_a_stretch_without_the_player_stays_empty():
     out = smooth_points(values, times)
     assert np.isnan(out[40:70]).all()
     np.testing.assert_allclose(out[:40], 1.0, atol=1e-9)
+
+
+def test_the_recipe_of_the_literature_away_from_the_ends():
+    """Source E14: a second-order Butterworth run both ways, its design cutoff raised by 1 / 0.8022."""
+    values = np.random.default_rng(3).normal(size=(600, 2)).cumsum(axis=0)
+    b, a = butter(2, 6.0 / 0.8022 / (RATE / 2))
+    expected = filtfilt(b, a, values, axis=0)
+    inner = slice(150, -150)
+    np.testing.assert_allclose(low_pass(values, RATE, 6.0)[inner], expected[inner], atol=2e-3)
+
+
+def test_one_missing_keypoint_leaves_the_others_as_smooth():
+    rng = np.random.default_rng(4)
+    times = np.arange(120) / 60
+    noisy = rng.normal(0, 0.05, (120, K, 2))
+    holed = noisy.copy()
+    holed[30:70, INDEX["left_toe"]] = np.nan
+    others = [i for name, i in INDEX.items() if name != "left_toe"]
+    out = smooth_points(holed, times)
+    np.testing.assert_allclose(out[:, others], smooth_points(noisy, times)[:, others], atol=1e-12)
+    assert np.isnan(out[30:70, INDEX["left_toe"]]).all()
+    assert np.isfinite(out[:30, INDEX["left_toe"]]).all()

@@ -112,3 +112,18 @@ def test_contact_from_the_hand_alone_and_from_the_strike():
     assert (heard.time, heard.source) == (1.05, "sound")
     assert heard.sd < alone.sd
     assert find_contact(1.0, Strikes(np.array([1.5]), np.array([900.0]))).source == "hand"
+
+
+@pytest.mark.parametrize("frames", [1, 2, 5])
+def test_a_clip_of_a_few_frames_holds_no_swing(track, frames):
+    part = replace(
+        track,
+        times=track.times[:frames],
+        image=track.image[:frames],
+        world=track.world[:frames],
+        visibility=track.visibility[:frames],
+    )
+    with pytest.raises(StrokeError, match="No swing was found"):
+        hitting_hand(part)
+    with pytest.raises(StrokeError, match="No swing was found"):
+        find_strokes(part, "right", SILENCE)
