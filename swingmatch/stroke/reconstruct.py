@@ -71,7 +71,9 @@ def _window(track: Track, stroke: Stroke) -> tuple[Array, Array, Array, Array] |
             column[~seen] = np.interp(times[~seen], times[seen], column[seen])
         return flat.reshape(len(times), *values.shape[1:])
 
-    return times, filled(track.image), filled(track.world), track.visibility[inside]
+    # What was filled in is a guess, so it counts as hidden.
+    visibility = np.where(known, track.visibility[inside], 0.0)
+    return times, filled(track.image), filled(track.world), visibility
 
 
 def _on_court(lifted: _Lifted, azimuth: float, hand: Hand) -> Swing:

@@ -144,7 +144,7 @@ def test_a_keypoint_seen_late_does_not_hold_the_others_still(motion, see):
     track = see(motion, 80.0)
     whole = find_swings(track, None).swings[0]
     image, world = track.image.copy(), track.world.copy()
-    late = track.times < whole.times[0] + 0.5
+    late = track.times < whole.times[0] + 1.1
     image[late, INDEX["left_ear"]] = np.nan
     world[late, INDEX["left_ear"]] = np.nan
     holed = find_swings(replace(track, image=image, world=world), None).swings[0]
