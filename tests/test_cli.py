@@ -1,0 +1,257 @@
+"""The command line: words into calls, errors into one sentence each. The analysis itself is a stub here."""
+
+from __future__ import annotations
+
+import io
+import os
+import subprocess
+import sys
+from types import SimpleNamespace
+
+import pytest
+
+from swingmatch import cli
+from swingmatch.errors import ClipError, LibraryError, SetupError
+from swingmatch.library.store import load_library, write_volunteer
+from swingmatch.report.folder import Written
+
+COMMANDS = ("demo", "compare", "models")
+
+
+class Estimator:
+    closed = 0
+
+    def close(self):
+        self.closed += 1
+
+
+@pytest.fixture
+def stub(monkeypatch):
+    """Stands for the analysis: remembers what it was asked, fails for a clip named "bad", writes a word a file."""
+    calls = SimpleNamespace(reviews=[], keeps=[], estimator=Estimator(), models=[])
+
+    def review_clip(path, library, options, *, estimator, progress):
+        assert estimator is calls.estimator
+        assert estimator.closed == 0
+        calls.reviews.append((path, options, len(library)))
+        progress("following the player", 1.0)
+        if path.stem == "bad":
+            raise ClipError("The file bad.mp4 is not a video.")
+        if path.stem == "stop":
+            raise KeyboardInterrupt
+        return SimpleNamespace(player=options.player or path.stem)
+
+    def write_review(review, clip, folder, progress, *, keep):
+        calls.keeps.append(list(keep))
+        folder.mkdir(parents=True, exist_ok=True)
+        written = Written(folder / f"{review.player}.html", folder / f"{review.player}.mp4")
+        written.page.write_text("page")
+        written.film.write_text("film")
+        return written
+
+    def make_estimator(model=None):
+        calls.models.append(model)
+        return calls.estimator
+
+    monkeypatch.setattr("swingmatch.pipeline.review_clip", review_clip)
+    monkeypatch.setattr("swingmatch.report.folder.write_review", write_review)
+    monkeypatch.setattr("swingmatch.report.note.coach_note", lambda review: f"A note on {review.player}.")
+    monkeypatch.setattr("swingmatch.body.estimator.make_estimator", make_estimator)
+    return calls
+
+
+def one_sentence(err):
+    """The lines of swingmatch's own on the error stream, without the progress."""
+    assert "Traceback" not in err
+    return [line for line in err.splitlines() if line.startswith("swingmatch: ")]
+
+
+@pytest.mark.parametrize("words", [["--help"], *([command, "--help"] for command in COMMANDS)])
+def test_help(words, capsys):
+    with pytest.raises(SystemExit) as stop:
+        cli.main(words)
+    assert stop.value.code == 0
+    out = capsys.readouterr().out
+    assert "usage: swingmatch" in out
+    if words == ["--help"]:
+        assert all(command in out for command in COMMANDS)
+        assert "not medical advice" in out
+        assert "parents' consent" in " ".join(out.split())
+
+
+def test_help_needs_none_of_the_heavy_libraries():
+    code = (
+        "import sys\nfrom swingmatch import cli\n"
+        "try:\n    cli.main(['--help'])\nexcept SystemExit:\n    pass\n"
+        "print(sorted({'mediapipe', 'cv2', 'plotly', 'scipy'} & set(sys.modules)), file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stderr.strip() == "[]"
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ([], "required"),
+        (["frobnicate"], "invalid choice"),
+        (["compare"], "CLIP"),
+        (["compare", "a.mp4", "--hand", "both"], "invalid choice: 'both'"),
+        (["compare", "a.mp4", "--camera", "above"], "invalid choice: 'above'"),
+    ],
+)
+def test_words_that_are_not_understood(words, said, capsys, stub):
+    with pytest.raises(SystemExit) as stop:
+        cli.main(words)
+    assert stop.value.code == 2
+    assert said in capsys.readouterr().err
+    assert stub.reviews == []
+
+
+def test_models_lists_every_volunteer(capsys):
+    assert cli.main(["models"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    library = load_library()
+    assert [line.split()[0] for line in lines] == [v.label for v in library]
+    assert all("generated" in line and "swings:" in line for line in lines)
+
+
+def test_a_damaged_volunteer_costs_a_sentence(tmp_path, capsys):
+    write_volunteer(tmp_path, load_library().volunteers[0])
+    broken = tmp_path / "zz"
+    broken.mkdir()
+    (broken / "volunteer.json").write_text("{")
+    for path in tmp_path.glob("*/*.json"):
+        if path.parent != broken:
+            (broken / path.name).write_text("{")
+    assert cli.main(["models", "--library", str(tmp_path)]) == 0
+    out, err = capsys.readouterr()
+    assert len(out.splitlines()) == 1
+    assert len(one_sentence(err)) == 1
+
+
+def test_options_reach_the_analysis(stub, tmp_path):
+    words = ["compare", "a.mp4", "--model", "gil", "--hand", "left", "--camera", "back-left"]
+    words += ["--player", "Ann", "--out", str(tmp_path / "o"), "--pose-model", "p.task"]
+    assert cli.main(words) == 0
+    ((path, options, count),) = stub.reviews
+    assert path.name == "a.mp4"
+    assert (options.model, options.hand, options.azimuth, options.player) == ("gil", "left", -135.0, "Ann")
+    assert count == len(load_library())
+    assert stub.models[0].name == "p.task"
+    assert stub.estimator.closed == 1
+
+
+def test_camera_places_agree_with_the_names_of_the_sides():
+    from swingmatch.stroke.direction import side_name
+
+    for place, azimuth in cli.CAMERA_PLACES.items():
+        assert side_name(azimuth).removesuffix(" side").replace(" ", "-") == place
+
+
+def test_a_bad_clip_does_not_stop_the_batch(stub, tmp_path, capsys):
+    assert cli.main(["compare", "bad.mp4", "good.mp4", "--out", str(tmp_path)]) == 1
+    out, err = capsys.readouterr()
+    assert one_sentence(err) == ["swingmatch: The file bad.mp4 is not a video."]
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["good.html", "good.mp4"]
+    assert "A note on good." in out
+    assert str(tmp_path / "good.html") in out
+    assert "not medical advice" in out
+    assert stub.estimator.closed == 1
+
+
+def test_what_was_written_and_the_clips_themselves_are_kept(stub, tmp_path):
+    clips = [tmp_path / "a.mp4", tmp_path / "b.mp4"]
+    assert cli.main(["compare", *map(str, clips), "--player", "Ann", "--out", str(tmp_path)]) == 0
+    assert stub.keeps == [clips, [*clips, tmp_path / "Ann.html", tmp_path / "Ann.mp4"]]
+
+
+def test_an_unknown_model_is_told_before_any_work(stub, tmp_path, capsys):
+    assert cli.main(["compare", "a.mp4", "b.mp4", "--model", "Gill", "--out", str(tmp_path / "o")]) == 1
+    (sentence,) = one_sentence(capsys.readouterr().err)
+    assert 'no model "Gill"' in sentence
+    assert 'Did you mean "Gil"' in sentence
+    assert stub.reviews == stub.models == []
+
+
+def test_a_missing_library_is_a_sentence(stub, tmp_path, capsys):
+    assert cli.main(["compare", "a.mp4", "--library", str(tmp_path / "none")]) == 1
+    assert len(one_sentence(capsys.readouterr().err)) == 1
+
+
+@pytest.mark.parametrize("inside", ["", "deeper/still"])
+def test_a_file_in_the_folders_place_is_told_before_any_work(stub, tmp_path, capsys, inside):
+    (tmp_path / "out").write_text("mine")
+    assert cli.main(["compare", "a.mp4", "--out", str(tmp_path / "out" / inside)]) == 1
+    (sentence,) = one_sentence(capsys.readouterr().err)
+    assert "is not a folder" in sentence
+    assert "--out" in sentence
+    assert stub.reviews == []
+    assert (tmp_path / "out").read_text() == "mine"
+
+
+@pytest.mark.skipif(
+    not hasattr(os, "geteuid") or os.geteuid() == 0, reason="the superuser may write anywhere"
+)
+def test_a_folder_that_may_not_be_written(stub, tmp_path, capsys):
+    locked = tmp_path / "locked"
+    locked.mkdir(mode=0o500)
+    assert cli.main(["compare", "a.mp4", "--out", str(locked / "o")]) == 1
+    assert "nothing may be written" in one_sentence(capsys.readouterr().err)[0]
+
+
+def test_a_missing_clip_is_a_sentence(tmp_path, capsys, monkeypatch):
+    """The true analysis up to its first step; only the pose model is a stub."""
+    monkeypatch.setattr("swingmatch.body.estimator.make_estimator", lambda model=None: Estimator())
+    assert cli.main(["compare", str(tmp_path / "none.mp4"), "--out", str(tmp_path / "o")]) == 1
+    (sentence,) = one_sentence(capsys.readouterr().err)
+    assert "none.mp4" in sentence
+    assert not (tmp_path / "o").exists()
+
+
+def test_stopped_by_the_user(stub, tmp_path, capsys):
+    assert cli.main(["compare", "good.mp4", "stop.mp4", "never.mp4", "--out", str(tmp_path)]) == 130
+    out, err = capsys.readouterr()
+    (sentence,) = one_sentence(err)
+    assert "stopped" in sentence
+    assert "A note on good." in out
+    assert [path.name for path, _, _ in stub.reviews] == ["good.mp4", "stop.mp4"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["good.html", "good.mp4"]
+    assert stub.estimator.closed == 1
+
+
+@pytest.mark.parametrize("error", [SetupError, LibraryError, ClipError])
+def test_no_error_of_ours_shows_a_traceback(error, monkeypatch, capsys):
+    def fails(path=None):
+        raise error("What is wrong, and what to do.")
+
+    monkeypatch.setattr("swingmatch.library.store.load_library", fails)
+    for words in (["models"], ["demo"], ["compare", "a.mp4"]):
+        assert cli.main(words) == 1
+        assert one_sentence(capsys.readouterr().err) == ["swingmatch: What is wrong, and what to do."]
+
+
+def test_the_demo_reviews_the_shipped_clips_as_generated(stub, tmp_path, capsys, monkeypatch):
+    folder = tmp_path / "clips"
+    folder.mkdir()
+    for name in ("juno", "kasper"):
+        (folder / f"{name}.mp4").write_bytes(b"")
+    monkeypatch.setattr("swingmatch.demo.clips._FOLDER", folder)
+    assert cli.main(["demo", "--out", str(tmp_path / "o")]) == 0
+    assert [o.player for _, o, _ in stub.reviews] == ["Juno (generated)", "Kasper (generated)"]
+    assert "no person was recorded" in capsys.readouterr().out
+
+
+def test_a_demo_without_its_clips_is_a_sentence(stub, tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr("swingmatch.demo.clips._FOLDER", tmp_path)
+    assert cli.main(["demo", "--out", str(tmp_path / "o")]) == 1
+    assert "install it again" in one_sentence(capsys.readouterr().err)[0]
+
+
+def test_a_terminal_without_the_letters_costs_a_letter_not_the_review(stub, tmp_path, monkeypatch):
+    """A note holds a true minus and a degree sign, which not every code page knows."""
+    monkeypatch.setattr("swingmatch.report.note.coach_note", lambda review: "−8°")
+    raw = io.BytesIO()
+    monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(raw, encoding="ascii"))
+    assert cli.main(["compare", "a.mp4", "--out", str(tmp_path)]) == 0
+    sys.stdout.flush()
+    assert b"?8?" in raw.getvalue()
