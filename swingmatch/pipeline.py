@@ -35,6 +35,8 @@ from swingmatch.stroke.swing import Hand, Swing
 _TALLEST = 1080
 #: Below this rate the moments of a stroke are too far apart to tell their order.
 _FEW_FRAMES = 50.0
+#: How far contact is off without sound: median and 90th percentile of the study on held-out clips.
+_HAND_ALONE = "half of the time within 45 ms, one time in ten more than 110 ms off"
 
 
 @dataclass(frozen=True)
@@ -176,9 +178,9 @@ def _notes(clip: Clip, track: Track, strokes: Strokes, onsets: Onsets | None, op
         )
     by_sound = sum(contact.source == "sound" for contact in strokes.contacts)
     if onsets is None:
-        notes.append("The clip has no sound, so contact is told from the hand alone (about ±40 ms).")
+        notes.append(f"The clip has no sound, so contact is told from the hand alone ({_HAND_ALONE}).")
     elif by_sound < len(strokes.contacts):
-        notes.append("Not every strike was heard; contact is then told from the hand alone (about ±40 ms).")
+        notes.append(f"Not every strike was heard; contact is then told from the hand alone ({_HAND_ALONE}).")
     side = "as the coach says" if options.azimuth is not None else "told from the movement, to about ±15°"
     notes.append(f"The camera looks from the {side_name(strokes.camera_azimuth)} ({side}).")
     return notes

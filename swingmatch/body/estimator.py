@@ -120,13 +120,22 @@ class BundledEstimator:
         with _silent():
             from mediapipe.python.solutions import pose as mp_pose
 
-            self._model = mp_pose.Pose(
-                model_complexity=1, smooth_landmarks=False, min_tracking_confidence=0.5
-            )
+        self._make = lambda: mp_pose.Pose(
+            model_complexity=1, smooth_landmarks=False, min_tracking_confidence=0.5
+        )
+        # Made, and made to forget, only when a picture comes: its graph starts in threads of their own, whose chatter
+        # is over once the picture's answer is there.
+        self._model: Any = None
+        self._forget = False
 
     def estimate(self, picture: NDArray[np.uint8], time: float) -> Pose | None:
         """Find one person in an RGB picture; None where nobody is found."""
         with _silent():
+            if self._model is None:
+                self._model = self._make()
+            elif self._forget:
+                self._model.reset()
+            self._forget = False
             result = self._model.process(picture)
         if result.pose_landmarks is None or result.pose_world_landmarks is None:
             return None
@@ -135,12 +144,13 @@ class BundledEstimator:
 
     def restart(self) -> None:
         """Forget the person followed so far."""
-        with _silent():
-            self._model.reset()
+        self._forget = True
 
     def close(self) -> None:
         """Release the model."""
-        self._model.close()
+        if self._model is not None:
+            self._model.close()
+            self._model = None
 
     def __enter__(self) -> BundledEstimator:
         return self

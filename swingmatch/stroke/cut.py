@@ -121,19 +121,22 @@ def hitting_hand(track: Track, heard: Strikes = SILENCE) -> Hand:
 def _anchored(fastest: Array, values: Array, times: Array, heard: Strikes, typical: float) -> Array:
     """Moments of the fastest hand, where a loud strike with a fast hand near it takes the place of its neighbours.
 
-    In some views the take-back or the finish looks faster than the hit; the strike tells which it is.
+    In some views the take-back or the finish looks faster than the hit; the strike tells which it is. Of two
+    loud sounds closer than two strokes can be, the louder is the strike.
     """
     if len(heard.times) == 0:
         return fastest
-    loud = heard.times[heard.strengths >= _LOUD * heard.strengths.max()]
+    fast = min(SHARE_OF_TYPICAL * typical, SLOWEST_STROKE)
     anchors: list[float] = []
-    for moment in loud:
+    for number in np.argsort(-heard.strengths):
+        moment = float(heard.times[number])
         near = np.abs(times - (moment - WRIST_PEAK_BEFORE_CONTACT)) <= _NEAR
-        if not near.any() or np.nanmax(values[near]) < SHARE_OF_TYPICAL * typical:
-            continue
-        if not anchors or moment - anchors[-1] > CLOSEST:
-            anchors.append(float(moment))
-    at = np.array(anchors) - WRIST_PEAK_BEFORE_CONTACT
+        loud = heard.strengths[number] >= _LOUD * heard.strengths.max()
+        free = all(abs(moment - other) > CLOSEST for other in anchors)
+        # A keypoint that jumped can make what is typical far too fast, so a stroke's least speed is enough here.
+        if loud and free and near.any() and np.nanmax(values[near]) >= fast:
+            anchors.append(moment)
+    at = np.sort(anchors) - WRIST_PEAK_BEFORE_CONTACT
     rest = [moment for moment in fastest if len(at) == 0 or np.abs(at - moment).min() > CLOSEST]
     return np.sort(np.concatenate([at, rest]))
 

@@ -127,3 +127,24 @@ def test_a_clip_of_a_few_frames_holds_no_swing(track, frames):
         hitting_hand(part)
     with pytest.raises(StrokeError, match="No swing was found"):
         find_strokes(part, "right", SILENCE)
+
+
+def test_of_two_loud_sounds_close_together_the_louder_is_the_strike(track, motion):
+    contact = contact_of(motion)
+    heard = Strikes(np.array([contact - 0.12, contact]), np.array([200.0, 400.0]))
+    assert find_strokes(track, "right", heard)[0].fastest == pytest.approx(
+        contact - WRIST_PEAK_BEFORE_CONTACT
+    )
+
+
+def test_a_loud_strike_stands_against_a_keypoint_that_jumps_for_longer(track, motion):
+    contact = contact_of(motion)
+    image = track.image.copy()
+    lost = (track.times > contact - 0.5) & (track.times < contact - 0.35)
+    image[lost, INDEX["right_wrist"]] += np.linspace(0, 900, lost.sum())[:, None]
+    broken = replace(track, image=image)
+    heard = Strikes(np.array([contact]), np.array([400.0]))
+    assert find_strokes(broken, "right", SILENCE)[0].fastest < contact - 0.3
+    assert find_strokes(broken, "right", heard)[0].fastest == pytest.approx(
+        contact - WRIST_PEAK_BEFORE_CONTACT
+    )

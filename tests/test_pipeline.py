@@ -1,0 +1,305 @@
+"""The whole way for one short generated clip, from its pixels to the page and the film."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import av
+import numpy as np
+import pytest
+
+from swingmatch import pipeline
+from swingmatch.body.estimator import make_estimator
+from swingmatch.body.skeleton import INDEX
+from swingmatch.clip.reader import frames, open_clip
+from swingmatch.clip.sound import strike_onsets
+from swingmatch.clip.writer import FilmWriter
+from swingmatch.errors import LibraryError, SwingmatchError
+from swingmatch.library.store import load_library
+from swingmatch.pipeline import Options, review_clip, track_clip
+from swingmatch.report.folder import check_folder, write_review
+from swingmatch.stroke.reconstruct import find_swings
+
+
+@pytest.fixture(scope="module")
+def library():
+    return load_library()
+
+
+@pytest.fixture(scope="module")
+def steps():
+    return []
+
+
+@pytest.fixture(scope="module")
+def review(rendered, library, steps):
+    path, _ = rendered
+    return review_clip(path, library, progress=lambda step, share: steps.append((step, share)))
+
+
+@pytest.fixture(scope="module")
+def written(rendered, review, tmp_path_factory):
+    return write_review(review, rendered[0], tmp_path_factory.mktemp("reviews") / "new" / "folder")
+
+
+def test_one_swing_of_the_right_hand_is_found(rendered, review):
+    _, truth = rendered
+    assert len(review.pairs) == 1
+    assert review.best == 0
+    player = review.pairs[0].player
+    assert player.hand == "right"
+    assert review.camera_side == "right side"
+    # Contact comes from the sound of the strike; a frame of this clip is 17 ms long.
+    assert player.contact == pytest.approx(truth.swings[0].events["contact"], abs=0.015)
+    assert review.track.found.mean() > 0.95
+
+
+def test_a_model_is_chosen_with_reasons(review, library):
+    assert review.model_name in [v.label for v in library]
+    assert review.model_generated
+    assert review.model_reasons
+    assert all(reason.endswith(".") for reason in review.model_reasons)
+
+
+def test_the_pair_meets_at_contact(review):
+    pair = review.pairs[0]
+    clock = pair.alignment
+    at = int(np.flatnonzero(clock.player_times == 0.0)[0])
+    assert clock.model_times[at] == pytest.approx(0.0, abs=1e-12)
+    assert pair.events["contact"] == pytest.approx(pair.player.contact)
+    assert pair.differences.shape[0] == len(clock.player_times)
+    # The warp reaches from the preparation to the follow-through.
+    assert clock.player_times[0] < -0.6
+    assert clock.player_times[-1] > 0.2
+
+
+def test_what_is_said_keeps_its_promises(review):
+    assert review.deviations
+    assert len(review.changes) <= 3
+    assert all(finding.deviation.counts for finding in review.changes)
+    assert all(np.isfinite(d.value) for d in review.deviations)
+    assert any("told from the movement" in note for note in review.notes)
+    assert not any("no sound" in note for note in review.notes)
+
+
+def test_progress_names_each_step_and_reaches_the_end(review, steps):
+    names = list(dict.fromkeys(step for step, _ in steps))
+    assert names == ["following the player", "reading the swings", "comparing"]
+    for name in names:
+        shares = [share for step, share in steps if step == name]
+        assert shares == sorted(shares)
+        assert shares[-1] == 1.0
+
+
+def test_page_and_film_are_written_whole(review, written):
+    folder = written.page.parent
+    assert sorted(p.name for p in folder.iterdir()) == ["one-forehand.html", "one-forehand.mp4"]
+    page = written.page.read_text(encoding="utf-8")
+    assert "One forehand" in page
+    assert review.model_name in page
+    with av.open(str(written.film)) as film:
+        video = film.streams.video[0]
+        assert video.codec_context.name == "h264"
+        assert sum(1 for _ in film.decode(video)) > 60
+
+
+@pytest.fixture(scope="module")
+def followed(rendered, review):
+    """Clip, track, sound and swings, so that options can be tried without following the player again."""
+    clip = open_clip(rendered[0])
+    onsets = strike_onsets(clip)
+    return clip, review.track, find_swings(review.track, onsets), onsets
+
+
+def test_the_coach_chooses_the_model(followed, library):
+    clip, track, strokes, onsets = followed
+    chosen = pipeline._compare(clip, track, strokes, onsets, library, Options(model="tova", player="Ann"))
+    assert chosen.model_name == "Tova"
+    assert chosen.player == "Ann"
+    assert chosen.model_reasons[0] == "You chose Tova."
+    # Tova is left-handed; beside a right-hander she is shown as one.
+    assert chosen.pairs[0].model.hand == "right"
+    with pytest.raises(LibraryError, match="no model"):
+        pipeline._compare(clip, track, strokes, onsets, library, Options(model="Nobody"))
+
+
+def test_the_coach_says_hand_and_camera(rendered, review, library, monkeypatch):
+    monkeypatch.setattr(pipeline, "track_clip", lambda clip, estimator, progress: review.track)
+    own = review_clip(rendered[0], library, Options(hand="right", azimuth=70.0), estimator=object())
+    assert own.pairs[0].player.camera_azimuth == 70.0
+    assert any("as the coach says" in note for note in own.notes)
+    asked = {}
+
+    def find(track, onsets, **options):
+        asked.update(options)
+        return find_swings(track, onsets)
+
+    monkeypatch.setattr(pipeline, "find_swings", find)
+    review_clip(rendered[0], library, Options(hand="left", azimuth=-30.0), estimator=object())
+    assert (asked["hand"], asked["azimuth"]) == ("left", -30.0)
+
+
+def test_a_left_handers_model_is_mirrored_and_back(library):
+    model = library.volunteers[0].swings[0]
+    left = pipeline._same_hand(model, "left")
+    assert left.hand == "left"
+    assert np.array_equal(left.as_right_handed().points, model.as_right_handed().points, equal_nan=True)
+    assert np.array_equal(
+        left.points[:, INDEX["left_hand"], 2], -model.as_right_handed().points[:, INDEX["right_hand"], 2]
+    )
+    assert pipeline._same_hand(model, "right").hand == "right"
+
+
+def test_the_most_typical_swing_is_shown_first(library):
+    one, two, three = library.volunteers[0].swings[:3]
+    other = library.volunteers[-1].swings[0].as_right_handed()
+    best = pipeline._most_typical([other, one, two, three])
+    assert best != 0
+    assert pipeline._most_typical([other, one]) == 0
+
+
+@pytest.mark.parametrize(
+    ("file", "name"),
+    [("anna_lena-2.mp4", "Anna lena 2"), ("IMG_1234.MOV", "IMG 1234"), ("__.mp4", "__.mp4"), ("é.mp4", "É")],
+)
+def test_a_name_from_the_file(file, name):
+    assert pipeline._name_of(Path(file)) == name
+
+
+def test_notes_on_the_footage(followed):
+    clip, track, strokes, _ = followed
+    slow = replace(clip, measured_rate=30.0)
+    notes = " ".join(pipeline._notes(slow, track, strokes, None, Options()))
+    assert "30 frames a second: moments are known to about ±17 ms" in notes
+    assert "no sound" in notes
+
+
+def test_a_clip_without_a_player_is_one_sentence(tmp_path, library):
+    path = tmp_path / "empty.mp4"
+    with FilmWriter(path, (320, 180), 60) as film:
+        for _ in range(30):
+            film.write(np.full((180, 320, 3), 90, np.uint8))
+    with pytest.raises(SwingmatchError) as caught:
+        review_clip(path, library)
+    assert str(caught.value).count("\n") == 0
+    assert str(caught.value).endswith(".")
+
+
+class Counted:
+    """Counts how often the true model was closed."""
+
+    def __init__(self):
+        self.model, self.closed = make_estimator(), 0
+
+    def estimate(self, picture, time):
+        return self.model.estimate(picture, time)
+
+    def restart(self):
+        self.model.restart()
+
+    def close(self):
+        self.closed += 1
+        self.model.close()
+
+
+def test_an_estimator_is_closed_by_whoever_made_it(rendered, library, monkeypatch):
+    def fails(*_):
+        raise SwingmatchError("Enough.")
+
+    monkeypatch.setattr(pipeline, "track_clip", fails)
+    given, own = Counted(), Counted()
+    monkeypatch.setattr(pipeline, "make_estimator", lambda: own)
+    for estimator in (given, None):
+        with pytest.raises(SwingmatchError):
+            review_clip(rendered[0], library, estimator=estimator)
+    assert (given.closed, own.closed) == (0, 1)
+    given.close()
+
+
+def test_one_estimator_follows_clip_after_clip_alike(rendered, review):
+    """What it remembers of one clip must not reach into the next."""
+    clip = open_clip(rendered[0])
+    head = [frame for frame, _ in zip(frames(clip), range(20), strict=False)]
+    estimator = make_estimator()
+    try:
+        tracks = []
+        for _ in range(2):
+            with pytest.MonkeyPatch.context() as patch:
+                patch.setattr(pipeline, "frames", lambda clip, max_height: iter(head))
+                tracks.append(track_clip(clip, estimator))
+    finally:
+        estimator.close()
+    assert np.allclose(tracks[0].image, tracks[1].image, atol=0.5, equal_nan=True)
+
+
+# --- files of a review ------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def quick(monkeypatch):
+    """Film and page in a word each: what is under test is where they go."""
+
+    def word(review, second, third, *rest, **named):
+        path = second if isinstance(second, Path) else third
+        path.write_text("written")
+
+    monkeypatch.setattr("swingmatch.report.folder.write_film", word)
+    monkeypatch.setattr("swingmatch.report.folder.write_page", word)
+
+
+def test_the_coachs_own_clip_is_never_replaced(rendered, review, quick, tmp_path):
+    clip = tmp_path / "one-forehand.mp4"
+    shutil.copy(rendered[0], clip)
+    before = clip.read_bytes()
+    written = write_review(review, clip, tmp_path)
+    assert clip.read_bytes() == before
+    assert (written.page.name, written.film.name) == ("one-forehand-2.html", "one-forehand-2.mp4")
+
+
+def test_files_to_keep_are_kept_and_others_replaced(rendered, review, quick, tmp_path):
+    first = write_review(review, rendered[0], tmp_path)
+    again = write_review(review, rendered[0], tmp_path)
+    assert first == again
+    second = write_review(review, rendered[0], tmp_path, keep=[first.page, first.film])
+    assert second.page.name == "one-forehand-2.html"
+    third = write_review(review, rendered[0], tmp_path, keep=[first.film, second.page])
+    assert third.page.name == "one-forehand-3.html"
+
+
+@pytest.mark.parametrize(("player", "file"), [("José Ğ.", "josé-ğ"), ("!!!", "review"), ("../../x", "x")])
+def test_any_name_of_a_player_gives_a_file_in_the_folder(rendered, review, quick, tmp_path, player, file):
+    written = write_review(replace(review, player=player), rendered[0], tmp_path)
+    assert written.page == tmp_path / f"{file}.html"
+    assert written.page.exists()
+
+
+def test_a_stopped_review_leaves_nothing_half_written(rendered, review, tmp_path):
+    def stop(step, share):
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        write_review(review, rendered[0], tmp_path, stop)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_page_stopped_while_written_leaves_nothing(review, tmp_path, monkeypatch):
+    from swingmatch.report.page import write_page
+
+    def stop(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("swingmatch.report.page.page_html", lambda *a, **k: "half")
+    monkeypatch.setattr("swingmatch.report.page.os.replace", stop)
+    with pytest.raises(KeyboardInterrupt):
+        write_page(review, tmp_path / "a.html")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_is_only_looked_at_by_the_check(tmp_path):
+    check_folder(tmp_path / "a" / "b")
+    assert list(tmp_path.iterdir()) == []
+    (tmp_path / "file").write_text("")
+    with pytest.raises(SwingmatchError, match="not a folder"):
+        check_folder(tmp_path / "file")
