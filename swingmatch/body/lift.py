@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.linalg import solveh_banded
 
-from swingmatch.body.skeleton import INDEX, KEYPOINTS, SIDES, K
+from swingmatch.body.skeleton import INDEX, KEYPOINTS, SEGMENTS, SIDES, K
 from swingmatch.series import resample
 
 Array = NDArray[np.float64]
@@ -53,21 +53,13 @@ _SEGMENTS: dict[str, tuple[float, float, float]] = {
 
 
 def _bones() -> tuple[tuple[int, int, str], ...]:
-    paired = (
-        ("trunk_side", "hip", "shoulder"),
-        ("upper_arm", "shoulder", "elbow"),
-        ("forearm", "elbow", "wrist"),
-        ("palm", "wrist", "hand"),
-        ("thigh", "hip", "knee"),
-        ("shank", "knee", "ankle"),
-        ("foot", "heel", "toe"),
-        ("heel", "ankle", "heel"),
-        ("neck", "shoulder", "ear"),
-    )
-    rows = [("shoulder_line", "left_shoulder", "right_shoulder"), ("hip_line", "left_hip", "right_hip")]
-    rows += [(name, f"{s}_{a}", f"{s}_{b}") for s in SIDES for name, a, b in paired]
+    """(from, to, group) of every segment; both sides of a limb are one group."""
+    more = (("heel", "ankle", "heel"), ("neck", "shoulder", "ear"))
+    rows = [*SEGMENTS, *((name, f"{s}_{a}", f"{s}_{b}") for s in SIDES for name, a, b in more)]
     rows += [("head", f"{s}_ear", "nose") for s in SIDES]
-    return tuple((INDEX[a], INDEX[b], name) for name, a, b in rows)
+    return tuple(
+        (INDEX[a], INDEX[b], name.removeprefix("left_").removeprefix("right_")) for name, a, b in rows
+    )
 
 
 BONES = _bones()
