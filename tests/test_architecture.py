@@ -21,7 +21,7 @@ MAY_KNOW: dict[str, set[str]] = {
     "demo": {"synth"},
     # The generator needs the plain values and the formats it writes, nothing of the analysis of clips.
     "synth": {"body.skeleton", "stroke.swing", "library", "clip.writer"},
-    "study": {"clip", "body", "stroke", "align", "findings", "synth"},
+    "study": {"clip", "body", "stroke", "align", "library", "findings", "synth"},
     "pipeline": {"clip", "body", "stroke", "align", "library", "findings"},
     "cli": {"body.estimator", "demo.clips", "library", "pipeline", "report"},
     "setup_check": set(),

@@ -13,6 +13,13 @@ import cv2
 
 from swingmatch.progress import Bar
 from swingmatch.study.measure import Errors, errors_of
+from swingmatch.study.recorded import (
+    HELD_OUT_PLAYERS,
+    TUNING_PLAYERS,
+    RecordedShot,
+    film_recorded,
+    recorded_shots,
+)
 from swingmatch.study.sample import Shot, film, shots
 from swingmatch.study.tables import accuracy, summary
 
@@ -24,12 +31,12 @@ def _one_thread() -> None:
     cv2.setNumThreads(1)
 
 
-def _one(item: Shot, folder: Path) -> Errors:
-    path, truth = film(item, folder)
+def _one(item: Shot | RecordedShot, folder: Path) -> Errors:
+    path, truth = film_recorded(item, folder) if isinstance(item, RecordedShot) else film(item, folder)
     return errors_of(path, truth)
 
 
-def run(items: Sequence[Shot], folder: Path, executor: Executor) -> list[Errors]:
+def run(items: Sequence[Shot | RecordedShot], folder: Path, executor: Executor) -> list[Errors]:
     """Render what is not yet in ``folder``, analyse all clips, and give their errors in order."""
     bar = Bar()
     out = []
@@ -48,8 +55,23 @@ def main() -> None:
         "--folder", type=Path, help="keep the rendered clips here and use those that are there"
     )
     parser.add_argument("--workers", type=int, default=2, help="processes (default: 2)")
+    parser.add_argument(
+        "--tuning",
+        action="store_true",
+        help="report on what settings may be tuned on, not on what is held out",
+    )
+    parser.add_argument(
+        "--mocap", type=Path, help="drive the figure with the motion capture in this folder (with report)"
+    )
     words = parser.parse_args()
-    items = shots(words.clips, held_out=words.what == "report")
+    if words.mocap and words.what == "calibrate":
+        parser.error("the recorded movement is for reports; calibrate uses generated clips")
+    held_out = words.what == "report" and not words.tuning
+    items: Sequence[Shot | RecordedShot]
+    if words.mocap:
+        items = recorded_shots(words.mocap, HELD_OUT_PLAYERS if held_out else TUNING_PLAYERS)
+    else:
+        items = shots(words.clips, held_out=held_out)
     pool = ProcessPoolExecutor(words.workers, initializer=_one_thread)
     with tempfile.TemporaryDirectory() as scratch, pool as executor:
         all_errors = run(items, words.folder or Path(scratch), executor)
