@@ -48,10 +48,11 @@ def through(times: Array, keys: Sequence[tuple[float, float]], smooth: float) ->
     kept: dict[float, float] = {}
     for at, value in keys:
         kept[round(at, 3)] = value
+    # Held before the first and after the last key, so that the curve leaves and arrives level.
+    first, last = min(kept), max(kept)
+    kept = {first - 1.0: kept[first], **kept, last + 1.0: kept[last]}
     at_sorted = np.array(sorted(kept))
     values = np.array([kept[t] for t in at_sorted])
-    if len(at_sorted) == 1:
-        return np.full(len(times), values[0])
     margin = int(np.ceil(5.0 * smooth / spacing))
     grid = times[0] + spacing * np.arange(-margin, len(times) + margin)
     curve = PchipInterpolator(at_sorted, values)(np.clip(grid, at_sorted[0], at_sorted[-1]))

@@ -358,15 +358,17 @@ def _feet(p: Planned, build: Build, plans: dict[str, FootPlan], keys: Keys) -> N
     left.move(c - s.turn_lead + 0.25, c - s.top_lead + 0.03, inside, 0.06)
     # The heel comes up as the weight leaves the inside foot.
     left.heel += [(split, 0), (c - s.turn_lead + 0.08, 0), (c - s.turn_lead + 0.28, 32), (c - s.top_lead, 0)]
-    right.heel += [(split, 0), (c - 0.22, 0), (c, 26), (c + 0.12, 44)]
+    right.heel += [(split, 0), (c - 0.22, 0), (c, 30), (c + 0.10, 54)]
     right.pivots.append((c - 0.16, c + 0.12, -0.45 * outside.yaw))
 
     fin, home = c + s.finish_time, c + s.finish_time + s.recovery_time
     landed = outside
     if s.back_foot_round > 0.5:
         landed = Plant(inside.x - 0.02, inside.z + max(1.25, 0.8 * s.base_width) * shoulders, 14.0)
-        right.move(c + 0.12, fin + 0.10, landed, 0.09)
-        right.heel += [(c + 0.24, 34), (fin + 0.10, 0)]
+        # The longer the step into the ball, the sooner the back foot is pulled along.
+        leave = c + 0.12 - 0.07 * float(np.clip((s.stance - 50.0) / 40.0, 0.0, 1.0))
+        right.move(leave, fin + 0.06, landed, 0.09)
+        right.heel += [(c + 0.22, 44), (fin + 0.10, 0)]
     else:
         right.heel += [(fin + 0.10, 38)]
 
@@ -483,7 +485,7 @@ def _solve(p: Planned, build: Build) -> Planned:
         slope = np.stack([(result(x + np.eye(4)[j] * d) - here) / d for j, d in enumerate(deltas)], axis=1)
         change = np.linalg.lstsq(slope / scale[:, None], miss / scale, rcond=None)[0]
         x = x + np.clip(change, [-15.0, -15.0, -120.0, -15.0], [15.0, 15.0, 120.0, 15.0])
-        x = np.clip(x, [-20.0, -75.0, -200.0, -60.0], [110.0, 30.0, 700.0, 70.0])
+        x = np.clip(x, [-20.0, -75.0, -900.0, -60.0], [110.0, 30.0, 900.0, 70.0])
     return replace(p, strike=Strike(*x.tolist()))
 
 

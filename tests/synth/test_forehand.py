@@ -202,9 +202,6 @@ def test_same_seed_same_motion_other_seed_other_motion():
     assert not np.array_equal(one.points[:500], other.points[:500])
 
 
-@pytest.mark.xfail(
-    strict=True, reason="the last swing's inside heel differs by 4 cm: its curve has no key after it"
-)
 def test_without_variation_repeats_are_alike():
     """What is left is the slow sway of a standing person, a few millimetres."""
     motion = perform(ForehandStyle(), Build(), swings=3, variation=0.0)
@@ -314,14 +311,7 @@ def test_low_to_high_and_slightly_closed_at_contact(motions, builds):
 
 @pytest.mark.parametrize(
     "name",
-    [
-        pytest.param(
-            p.name, marks=pytest.mark.xfail(strict=True, reason="back knee snaps as the back foot leaves")
-        )
-        if p.name in ("Ines", "Mael")
-        else p.name
-        for p in VOLUNTEERS
-    ],
+    [p.name for p in VOLUNTEERS],
 )
 def test_nothing_jumps(motions, name):
     """Accelerations stay below 80 g and change by less than 12 g from sample to sample (own bound: a C2 curve with a
