@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -28,6 +29,8 @@ class Clip:
     ticks : (N,) the file's own timestamps of the pictures in the order of ``times``; None where the file has
         none that can be trusted, so that pictures are told apart by counting.
     origin : seconds on the file's clock of the first picture; sound times are brought to it.
+    capture_rate : pictures a second at which the scene was taken, by what the phone wrote into the file; NaN
+        where it wrote nothing. Times are not rescaled by it.
     """
 
     path: Path
@@ -43,6 +46,7 @@ class Clip:
     mirrored: bool = False
     ticks: NDArray[np.int64] | None = field(default=None, repr=False)
     origin: float = 0.0
+    capture_rate: float = math.nan
 
     @property
     def frame_count(self) -> int:

@@ -11,14 +11,14 @@ from __future__ import annotations
 from collections.abc import Generator
 from dataclasses import dataclass
 
-import av
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 from scipy.signal import butter, sosfilt
 
+from swingmatch.clip.check import check_file
+from swingmatch.clip.child import borrowed
 from swingmatch.clip.clip import Clip
-from swingmatch.clip.reader import open_container
 
 RATE = 16_000  # samples a second after resampling; keeps all below 8 kHz
 HOP = 32  # samples between two levels: 2 ms
@@ -49,7 +49,12 @@ def strike_onsets(clip: Clip, threshold: float = THRESHOLD) -> Onsets | None:
     """Sudden high-frequency sounds, a strike among them; None when the clip has no sound that can be read.
 
     The microphone hears a strike 2.9 ms late for each metre between it and the player; that is not
-    taken off here. Sound is streamed: 2 ms levels are kept, samples are not.
+    taken off here. Sound is streamed from the process that decodes it: 2 ms levels are kept, samples are not.
+
+    Raises
+    ------
+    ClipError
+        When the file has gone, or decoding its sound crashes, hangs or takes too much memory.
     """
     if not clip.has_sound:
         return None
@@ -114,23 +119,11 @@ def _levels(clip: Clip) -> Generator[tuple[NDArray[np.float64], NDArray[np.float
 
 def _samples(clip: Clip) -> Generator[tuple[float, NDArray[np.float64]]]:
     """(seconds on the clip's clock, mono samples at ``RATE``) of successive blocks; damaged ones left out."""
-    with open_container(clip.path) as container:
-        audio = next((s for s in container.streams.audio if s.codec_context is not None), None)
-        if audio is None:
-            return
-        resampler = av.AudioResampler(format="flt", layout="mono", rate=RATE)
-        time = 0.0
-        try:
-            for packet in container.demux(audio):
-                try:
-                    blocks = packet.decode()
-                except (av.error.InvalidDataError, EOFError, ValueError):
-                    continue
-                for out in (o for block in blocks for o in resampler.resample(block)):
-                    if out.pts is not None and out.time_base:
-                        time = float(out.pts * out.time_base) - clip.origin
-                    samples = out.to_ndarray().reshape(-1).astype(np.float64)
-                    yield time, samples
-                    time += len(samples) / RATE
-        except (av.error.FFmpegError, OSError):
-            return  # cut off: what was heard before is still good
+    check_file(clip.path)
+    with borrowed() as child:
+        child.ask({"do": "sound", "path": str(clip.path.absolute()), "origin": clip.origin, "rate": RATE})
+        while True:
+            header, block = child.answer(clip.path.name)
+            if header["kind"] == "done":
+                return
+            yield header["time"], np.frombuffer(block, np.float32).astype(np.float64)
