@@ -21,9 +21,9 @@ MAY_KNOW: dict[str, set[str]] = {
     "demo": {"synth"},
     # The generator needs the plain values and the formats it writes, nothing of the analysis of clips.
     "synth": {"body.skeleton", "stroke.swing", "library", "clip.writer"},
-    "study": {"clip", "body", "stroke", "align", "library", "findings", "synth"},
+    "study": {"clip", "body", "stroke", "align", "library", "findings", "report", "pipeline", "synth"},
     "pipeline": {"clip", "body", "stroke", "align", "library", "findings"},
-    "cli": {"body.estimator", "demo.clips", "library", "pipeline", "report"},
+    "cli": {"body.estimator", "body.people", "demo.clips", "library", "pipeline", "report"},
     "setup_check": set(),
     "series": set(),
     "errors": set(),

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 from scipy.signal import find_peaks
 
-from swingmatch.body.skeleton import INDEX, SIDES, middle
+from swingmatch.body.skeleton import INDEX, NOSE_OVER_ANKLES, SIDES, middle
 from swingmatch.body.track import Track
 from swingmatch.errors import StrokeError
 from swingmatch.stroke.contact import SILENCE, WRIST_PEAK_BEFORE_CONTACT, Strikes
@@ -47,12 +47,12 @@ class Stroke:
 
 
 def body_height(track: Track) -> float:
-    """Height of the player in the picture, pixels: 90th percentile of nose to ankle, over 0.89 (C1: eye, ankle)."""
+    """Height of the player in the picture, pixels: 90th percentile of nose to ankle, as a stature."""
     ankles = np.fmax(track.image[:, INDEX["left_ankle"], 1], track.image[:, INDEX["right_ankle"], 1])
     tall = ankles - track.image[:, INDEX["nose"], 1]
     if not np.isfinite(tall).any():
         raise StrokeError("The player's head and feet are never both in view; film the whole body.")
-    return float(np.nanpercentile(tall, 90)) / 0.89
+    return float(np.nanpercentile(tall, 90)) / NOSE_OVER_ANKLES
 
 
 def hand_speed(track: Track, side: str) -> Array:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -14,31 +13,42 @@ from swingmatch.align.warp import align
 from swingmatch.body.estimator import make_estimator
 from swingmatch.body.follow import follow
 from swingmatch.body.mend import mend
-from swingmatch.body.skeleton import INDEX, mirror
+from swingmatch.body.skeleton import INDEX, NOSE_OVER_ANKLES, mirror
 from swingmatch.body.smooth import smooth
 from swingmatch.body.track import Track
+from swingmatch.clip.clip import Clip
 from swingmatch.clip.reader import frames, open_clip
 from swingmatch.clip.sound import Onsets, strike_onsets
 from swingmatch.errors import SwingmatchError
 from swingmatch.findings.compare import compare
+from swingmatch.findings.quantities import QUANTITIES
 from swingmatch.series import resample
-from swingmatch.stroke import measures as m
+from swingmatch.stroke.contact import Contact
 from swingmatch.stroke.direction import camera_to_court, side_name, wrap
 from swingmatch.stroke.reconstruct import Strokes, find_swings
 from swingmatch.stroke.swing import EVENTS, Swing
+from swingmatch.study.kept import Tracked, kept
+from swingmatch.study.stated import difference, quantity_sd
+from swingmatch.study.swaps import swaps
 from swingmatch.synth.truth import ClipTruth
 
 Array = NDArray[np.float64]
 
-#: Angles that are reported frame by frame, on right-handed points.
-ANGLES: dict[str, Callable[[Array], Array]] = {
-    "hitting elbow": lambda p: m.flexion(p, "right_shoulder", "right_elbow", "right_wrist"),
-    "off elbow": lambda p: m.flexion(p, "left_shoulder", "left_elbow", "left_wrist"),
-    "outside knee": lambda p: m.flexion(p, "right_hip", "right_knee", "right_ankle"),
-    "inside knee": lambda p: m.flexion(p, "left_hip", "left_knee", "left_ankle"),
-    "shoulder line": m.shoulder_turn,
-    "hip line": m.hip_turn,
-}
+#: Quantities that are reported frame by frame.
+ANGLES = (
+    "hitting_elbow_flexion",
+    "off_elbow_flexion",
+    "outside_knee_flexion",
+    "inside_knee_flexion",
+    "shoulder_turn",
+    "hip_turn",
+)
+#: Where the width of the stance is read.
+STANCE_AT = ("end_of_take_back", "contact")
+#: A stroke found within this many seconds of a true contact is that stroke.
+_SAME = 0.2
+#: Pictures that the bare pose model is timed on.
+_BARE = 60
 
 
 @dataclass
@@ -47,22 +57,33 @@ class Errors:
 
     Attributes
     ----------
-    frames, found : numbers of frames, and of those in which the player was found.
+    rate : frames a second of the clip. stroke : "forehand", or that of a recorded player, with "recorded".
+    frames, found : numbers of frames that were looked at, and of those in which the player was found.
     image_seen, image_hidden : 2-D errors in % of stature, every keypoint and frame.
+    judged, astray, exchanged : numbers of frames in which left and right can be told apart, some limb lies on the other
+        side's place, both limbs of a pair have changed places; see ``swaps``.
     azimuth : degrees, one value where swings were found.
     hand_right : whether the hitting hand was told rightly.
     swings, matched : numbers of true swings, and of those that were found; ``extra`` were found but are not there.
     contact_sound, contact_hand : ms, with sign, with and without the sound track.
-    events : event name -> ms with sign. angles : name -> absolute degrees, every frame from turn to finish.
+    events : event name -> ms with sign. angles : quantity -> absolute degrees, every frame from turn to finish.
     raw_angles : the same from the estimator's own 3-D. quantities : (key, column) -> errors with sign.
-    seconds : step -> seconds. failed : the sentence, where the clip could not be used.
+    stance : % with sign, width of the stance in shoulder widths at ``STANCE_AT``.
+    stated : name -> errors over their stated standard deviations, where the analysis states one.
+    seconds : step -> seconds. failed, failed_silent : the sentence, where the clip could not be used, or not without
+        its sound.
     """
 
     side: str
+    rate: float = 60.0
+    stroke: str = "forehand"
     frames: int = 0
     found: int = 0
     image_seen: list[float] = field(default_factory=list)
     image_hidden: list[float] = field(default_factory=list)
+    judged: int = 0
+    astray: int = 0
+    exchanged: int = 0
     azimuth: list[float] = field(default_factory=list)
     hand_right: bool = False
     swings: int = 0
@@ -74,8 +95,11 @@ class Errors:
     angles: dict[str, list[float]] = field(default_factory=dict)
     raw_angles: dict[str, list[float]] = field(default_factory=dict)
     quantities: dict[tuple[str, str], list[float]] = field(default_factory=dict)
+    stance: list[float] = field(default_factory=list)
+    stated: dict[str, list[float]] = field(default_factory=dict)
     seconds: dict[str, float] = field(default_factory=dict)
     failed: str = ""
+    failed_silent: str = ""
 
 
 def true_swings(truth: ClipTruth) -> list[Swing]:
@@ -90,18 +114,17 @@ def _azimuth(truth: ClipTruth) -> float:
     return float(truth.camera["azimuth"])  # type: ignore[arg-type]
 
 
-def track_timed(path: Path) -> tuple[Track, Onsets | None, dict[str, float]]:
-    """Track a clip as the tool does, timing each step and the bare pose model on the same frames."""
+def track_raw(clip: Clip) -> Tracked:
+    """Track a clip as the tool does, timing reading, tracking, and the bare pose model on as many pictures."""
     seconds: dict[str, float] = {}
-    clip = open_clip(path)
     estimator = make_estimator()
-    # The bare model: the same pictures, already in memory, in the same number of inferences.
-    pictures = [frame.image for _, frame in zip(range(60), frames(clip), strict=False)]
+    # The bare model: pictures that are already in memory.
+    pictures = [frame.image for _, frame in zip(range(_BARE), frames(clip), strict=False)]
     estimator.estimate(pictures[0], 0.0)
     start = time.perf_counter()
     for i, picture in enumerate(pictures):
-        estimator.estimate(picture, i / 60)
-    seconds["bare pose model"] = (time.perf_counter() - start) / len(pictures) * clip.frame_count
+        estimator.estimate(picture, i / _BARE)
+    each = (time.perf_counter() - start) / len(pictures)
     estimator.restart()
     start = time.perf_counter()
     for _ in frames(clip):
@@ -110,87 +133,170 @@ def track_timed(path: Path) -> tuple[Track, Onsets | None, dict[str, float]]:
     start = time.perf_counter()
     raw = follow(frames(clip), estimator)
     seconds["read and track"] = time.perf_counter() - start
+    seconds["bare pose model"] = each * _looked(raw)
+    estimator.close()
+    return Tracked(raw, seconds)
+
+
+def _looked(track: Track) -> int:
+    """Number of frames that were looked at."""
+    skipped = getattr(track, "skipped", None)
+    return len(track.times) if skipped is None else int((~skipped).sum())
+
+
+def track_timed(path: Path, *, keep: bool = False) -> tuple[Track, Onsets | None, dict[str, float]]:
+    """The smoothed track of a clip, its sounds, and the seconds of each step.
+
+    With ``keep`` the raw track is kept beside the clip, see ``kept``, and used again with the seconds it once took.
+    """
+    clip = open_clip(path)
+    tracked = kept(path, lambda: track_raw(clip)) if keep else track_raw(clip)
+    seconds = dict(tracked.seconds)
     start = time.perf_counter()
-    track = smooth(mend(raw))
+    track = smooth(mend(tracked.track))
     seconds["mend and smooth"] = time.perf_counter() - start
     start = time.perf_counter()
     onsets = strike_onsets(clip)
     seconds["sound"] = time.perf_counter() - start
-    estimator.close()
     return track, onsets, seconds
 
 
-def errors_of(path: Path, truth: ClipTruth) -> Errors:
-    """Analyse one clip from its pixels and compare with the truth."""
+def errors_of(path: Path, truth: ClipTruth, *, stroke: str = "forehand", keep: bool = False) -> Errors:
+    """Analyse one clip from its pixels and compare with the truth.
+
+    ``stroke`` names what is filmed; with ``keep`` the raw track is kept beside the clip and used again.
+    """
     azimuth = _azimuth(truth) if truth.hand == "right" else -_azimuth(truth)
-    errors = Errors(side=side_name(azimuth), swings=len(truth.swings))
+    rate = float(truth.camera["fps"])  # type: ignore[arg-type]
+    errors = Errors(side=side_name(azimuth), rate=rate, stroke=stroke, swings=len(truth.swings))
     try:
-        track, onsets, errors.seconds = track_timed(path)
+        track, onsets, errors.seconds = track_timed(path, keep=keep)
         _image_errors(errors, track, truth)
         start = time.perf_counter()
         strokes = find_swings(track, onsets)
         errors.seconds["cut, lift, events"] = time.perf_counter() - start
-        silent = find_swings(track, None, hand=strokes.hand, azimuth=strokes.camera_azimuth)
     except SwingmatchError as error:
         errors.failed = str(error)
         return errors
     errors.hand_right = strokes.hand == truth.hand
     errors.azimuth.append(wrap(strokes.camera_azimuth - _azimuth(truth)))
-    _swing_errors(errors, track, strokes, silent, truth)
+    _swing_errors(errors, track, strokes, truth)
+    try:
+        silent = find_swings(track, None, hand=strokes.hand, azimuth=strokes.camera_azimuth)
+    except SwingmatchError as error:
+        errors.failed_silent = str(error)
+    else:
+        _silent_errors(errors, silent, truth)
     return errors
 
 
 def _image_errors(errors: Errors, track: Track, truth: ClipTruth) -> None:
-    errors.frames, errors.found = len(track.times), int(track.found.sum())
+    errors.frames, errors.found = _looked(track), int(track.found.sum())
     image = resample(truth.image, truth.times, track.times)
     seen = resample(truth.visible.astype(float), truth.times, track.times) > 0.5
-    tall = np.nanmax(image[:, INDEX["left_ankle"], 1] - image[:, INDEX["nose"], 1]) / 0.88
+    tall = np.nanmax(image[:, INDEX["left_ankle"], 1] - image[:, INDEX["nose"], 1]) / NOSE_OVER_ANKLES
     distance = 100.0 * np.linalg.norm(track.image - image, axis=2) / tall
     known = np.isfinite(distance)
     errors.image_seen += distance[known & seen].tolist()
     errors.image_hidden += distance[known & ~seen].tolist()
+    flags = swaps(track.image, image, tall)
+    errors.judged, errors.astray = int(flags.judged.sum()), int(flags.astray.sum())
+    errors.exchanged = int(flags.exchanged.sum())
 
 
-def _swing_errors(errors: Errors, track: Track, strokes: Strokes, silent: Strokes, truth: ClipTruth) -> None:
+def _nearest(strokes: Strokes, contact: float) -> int | None:
+    """Index of the stroke that was found at a true contact, seconds."""
+    near = [abs(swing.contact - contact) for swing in strokes.swings]
+    best = int(np.argmin(near))
+    return best if near[best] <= _SAME else None
+
+
+def _state(errors: Errors, name: str, error: float | Array, sd: float | Array) -> None:
+    """Note errors over the standard deviations stated for them; where none is stated there is nothing to note."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        scaled = np.atleast_1d(np.asarray(error, dtype=float) / np.asarray(sd, dtype=float))
+    errors.stated.setdefault(name, []).extend(scaled[~np.isnan(scaled)].tolist())
+
+
+def _contact_error(errors: Errors, name: str, contact: Contact, found: float, true: float) -> float:
+    """Error of a contact in ms, noting it against the stated one."""
+    error = 1000.0 * (found - true)
+    _state(errors, name, error, 1000.0 * contact.sd)
+    return error
+
+
+def _silent_errors(errors: Errors, silent: Strokes, truth: ClipTruth) -> None:
+    for true in truth.swings:
+        at = true.events["contact"]
+        best = _nearest(silent, at)
+        if best is not None:
+            found = silent.swings[best].contact
+            error = _contact_error(errors, "contact without sound", silent.contacts[best], found, at)
+            errors.contact_hand.append(error)
+
+
+def _swing_errors(errors: Errors, track: Track, strokes: Strokes, truth: ClipTruth) -> None:
     used: set[int] = set()
     for true in true_swings(truth):
-        near = [abs(swing.contact - true.contact) for swing in strokes.swings]
-        best = int(np.argmin(near))
-        if near[best] > 0.2 or best in used:
+        best = _nearest(strokes, true.contact)
+        if best is None or best in used:
             continue
         used.add(best)
         errors.matched += 1
         swing = strokes.swings[best]
-        errors.contact_sound.append(1000 * (swing.contact - true.contact))
-        errors.contact_hand += [
-            1000 * (other.contact - true.contact)
-            for other in silent.swings
-            if abs(other.contact - true.contact) < 0.2
-        ]
+        error = _contact_error(
+            errors, "contact with sound", strokes.contacts[best], swing.contact, true.contact
+        )
+        errors.contact_sound.append(error)
         for name in EVENTS:
             if name != "contact" and name in swing.events and name in true.events:
                 errors.events.setdefault(name, []).append(1000 * (swing.events[name] - true.events[name]))
         if strokes.hand == truth.hand:
             _angle_errors(errors, track, swing, true)
+            _stance_errors(errors, swing, true)
             alignment = align(swing, true)
             for deviation in compare([swing], true, [alignment], [true]):
                 key = (deviation.quantity, deviation.phase)
                 errors.quantities.setdefault(key, []).append(deviation.value)
+                if deviation.visible:
+                    _state(errors, "differences in the review", deviation.value, deviation.doubt)
     errors.extra = len(strokes.swings) - len(used)
 
 
 def _angle_errors(errors: Errors, track: Track, swing: Swing, true: Swing) -> None:
     """Angles frame by frame from the start of the turn to the end of the follow-through."""
-    inside = (swing.times >= true.events["turn_start"]) & (
-        swing.times <= true.events["end_of_follow_through"]
-    )
+    events = true.events
+    start, stop = events.get("turn_start", true.contact - 1.0), events.get("end_of_follow_through")
+    inside = (swing.times >= start) & (swing.times <= (stop if stop is not None else true.contact + 0.3))
+    if not inside.any():
+        return
     times = swing.times[inside]
-    mine, theirs = swing.as_right_handed().points[inside], true.as_right_handed().at(times)
-    raw = resample(track.world, track.times, times)
-    raw = _court_like(raw, swing)
-    for name, angle in ANGLES.items():
-        errors.angles.setdefault(name, []).extend(_off(angle(mine), angle(theirs)))
-        errors.raw_angles.setdefault(name, []).extend(_off(angle(raw), angle(theirs)))
+    right = swing.as_right_handed()
+    theirs = true.as_right_handed().at(times)
+    raw = _court_like(resample(track.world, track.times, times), swing)
+    covariance = getattr(right, "covariance", None)
+    for key in ANGLES:
+        quantity = QUANTITIES[key]
+        off = difference(quantity, quantity.compute(right.points[inside]), quantity.compute(theirs))
+        errors.angles.setdefault(key, []).extend(_sizes(off))
+        raw_off = difference(quantity, quantity.compute(raw), quantity.compute(theirs))
+        errors.raw_angles.setdefault(key, []).extend(_sizes(raw_off))
+        if covariance is not None:
+            _state(errors, key, off, quantity_sd(quantity, right.points[inside], covariance[inside]))
+
+
+def _stance_errors(errors: Errors, swing: Swing, true: Swing) -> None:
+    """Width of the stance over that of the shoulders, in per cent, at the true moments."""
+    quantity = QUANTITIES["base_width"]
+    right = swing.as_right_handed()
+    at = np.array([true.events[name] for name in STANCE_AT if name in true.events])
+    mine = resample(quantity.compute(right.points), right.times, at)
+    theirs = resample(quantity.compute(true.as_right_handed().points), true.times, at)
+    errors.stance += (100.0 * (mine - theirs) / theirs).tolist()
+    covariance = getattr(right, "covariance", None)
+    if covariance is not None:
+        sd = quantity_sd(quantity, right.points, covariance)
+        _state(errors, quantity.key, mine - theirs, resample(sd, right.times, at))
 
 
 def _court_like(world: Array, swing: Swing) -> Array:
@@ -199,7 +305,6 @@ def _court_like(world: Array, swing: Swing) -> Array:
     return points if swing.hand == "right" else mirror(points)
 
 
-def _off(mine: Array, theirs: Array) -> list[float]:
-    """Absolute differences of angles in degrees, whole turns apart being the same."""
-    difference = np.abs((mine - theirs + 180.0) % 360.0 - 180.0)
-    return difference[np.isfinite(difference)].tolist()
+def _sizes(values: Array) -> list[float]:
+    """Sizes of the values that are known."""
+    return np.abs(values[np.isfinite(values)]).tolist()
