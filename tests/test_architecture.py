@@ -17,12 +17,14 @@ MAY_KNOW: dict[str, set[str]] = {
     "align": {"body", "stroke"},
     "library": {"body", "stroke", "align"},
     "findings": {"body", "stroke", "align"},
+    # The plain tables of ``findings`` say what is measured; ``findings`` itself knows nothing of footage.
+    "footage": {"clip", "body", "stroke", "findings"},
     "report": {"clip", "body", "stroke", "align", "findings", "library.store"},
     "demo": {"synth"},
     # The generator needs the plain values and the formats it writes, nothing of the analysis of clips.
     "synth": {"body.skeleton", "stroke.swing", "library", "clip.writer"},
     "study": {"clip", "body", "stroke", "align", "library", "findings", "report", "pipeline", "synth"},
-    "pipeline": {"clip", "body", "stroke", "align", "library", "findings"},
+    "pipeline": {"clip", "body", "stroke", "align", "library", "findings", "footage"},
     "cli": {"body.estimator", "body.people", "demo.clips", "library", "pipeline", "report"},
     "setup_check": set(),
     "series": set(),

@@ -6,7 +6,7 @@ of the stroke, and a player's stroke needs no events of its own beyond contact.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,9 @@ from swingmatch.stroke.measures import angle_between
 from swingmatch.stroke.swing import Swing, phase_bounds
 
 Array = NDArray[np.float64]
+
+#: Why a quantity in a column is not to be reported from this clip, or None where it may be.
+Hides = Callable[[str, str], str | None]
 
 #: Instants that get a column of their own beside the phases: label and event.
 INSTANTS: tuple[tuple[str, str], ...] = (("end of take-back", "end_of_take_back"), ("contact", "contact"))
@@ -103,8 +106,16 @@ def _carried(alignment: Alignment, spans: dict[str, tuple[float, float]]) -> dic
     return out
 
 
+def nothing_hidden(quantity: str, column: str) -> None:
+    """The ``Hides`` of footage in which everything may be told."""
+
+
 def compare(
-    players: Sequence[Swing], model: Swing, alignments: Sequence[Alignment], repeats: Sequence[Swing]
+    players: Sequence[Swing],
+    model: Swing,
+    alignments: Sequence[Alignment],
+    repeats: Sequence[Swing],
+    hides: Hides = nothing_hidden,
 ) -> tuple[Deviation, ...]:
     """Deviations of a player's swings, taken together, from one model swing.
 
@@ -113,6 +124,7 @@ def compare(
     players : the player's swings of one clip (one camera side). model : the chosen model swing.
     alignments : of each player's swing with ``model``, in the same order.
     repeats : all of the volunteer's swings, ``model`` among them; they give the model's own spread.
+    hides : tells what the footage cannot show; that is *not visible*, as what the camera side cannot show.
 
     Returns
     -------
@@ -133,8 +145,9 @@ def compare(
             values = np.array([table.get((key, column), np.nan) for table in tables])
             theirs = np.array([table.get((key, column), np.nan) for table in models])
             at = float(np.median([0.5 * (start + stop) for start, stop in reached]))
-            out.append(_deviation(quantity, column, values, theirs, azimuth, at))
-    out.extend(_durations(carried, repeats, azimuth))
+            out.append(_deviation(quantity, column, values, theirs, azimuth, at, hides))
+    frame = max(float(np.median(np.diff(player.times))) for player in players)
+    out.extend(_durations(carried, repeats, azimuth, frame, hides))
     return tuple(deviation for deviation in out if np.isfinite(deviation.value))
 
 
@@ -153,12 +166,13 @@ def _near(values: Array, reference: float) -> Array:
     return values - 360.0 * np.round((values - reference) / 360.0)
 
 
-def _visible(floor: float, error: float) -> bool:
+def can_be_seen(floor: float, error: float) -> bool:
+    """Whether a quantity whose smallest difference that matters is ``floor`` can be told with this ``error``."""
     return error <= _TOO_UNSURE * floor
 
 
 def _deviation(
-    quantity: Quantity, column: str, values: Array, theirs: Array, azimuth: float, at: float
+    quantity: Quantity, column: str, values: Array, theirs: Array, azimuth: float, at: float, hides: Hides
 ) -> Deviation:
     error = error_of(quantity.key, column, azimuth)
     known = theirs[np.isfinite(theirs)]
@@ -177,7 +191,7 @@ def _deviation(
         floor=quantity.floor,
         swings=int(np.isfinite(values).sum()),
         at=at,
-        visible=_visible(quantity.floor, error),
+        visible=can_be_seen(quantity.floor, error) and hides(quantity.key, column) is None,
     )
 
 
@@ -185,9 +199,15 @@ def _durations(
     carried: list[dict[str, tuple[float, float]]],
     repeats: Sequence[Swing],
     azimuth: float,
+    frame: float,
+    hides: Hides,
 ) -> list[Deviation]:
-    """How much longer than the model the player takes over each phase, ms."""
+    """How much longer than the model the player takes over each phase, ms.
+
+    A difference shorter than the time ``frame`` between two pictures, seconds, never counts.
+    """
     out = []
+    floor = max(_TIME_FLOOR, 1000.0 * frame)
     bounds = [moments(_from_contact(repeat)) for repeat in repeats]
     for column in COLUMNS:
         reached = [span[column] for span in carried if column in span]
@@ -206,10 +226,10 @@ def _durations(
                 spread=_sd(theirs),
                 error=error,
                 repeat=_sd(mine),
-                floor=_TIME_FLOOR,
+                floor=floor,
                 swings=len(mine),
                 at=float(np.median([start for start, _ in reached])),
-                visible=_visible(_TIME_FLOOR, error),
+                visible=can_be_seen(_TIME_FLOOR, error) and hides("duration", column) is None,
             )
         )
     return out
@@ -264,22 +284,26 @@ _GATES: dict[str, str] = {
 }
 
 
-def _can_tell(azimuth: float) -> NDArray[np.bool_]:
+def _can_tell(azimuth: float, hides: Hides) -> NDArray[np.bool_]:
     """(K,) whether a camera at ``azimuth`` (right-handed) shows each joint well enough to colour it."""
     out = np.zeros(K, dtype=bool)
     for name, key in _GATES.items():
-        out[INDEX[name]] = _visible(QUANTITIES[key].floor, error_of(key, "forward swing", azimuth))
+        seen = can_be_seen(QUANTITIES[key].floor, error_of(key, "forward swing", azimuth))
+        out[INDEX[name]] = seen and hides(key, "forward swing") is None
     return out
 
 
-def joint_differences(player: Swing, model: Swing, alignment: Alignment) -> Array:
+def joint_differences(
+    player: Swing, model: Swing, alignment: Alignment, hides: Hides = nothing_hidden
+) -> Array:
     """How far each joint's segment points away from the model's, degrees: (N, K) at the alignment's moments.
 
-    Both swings in the same hand. NaN for a keypoint that no segment leads to and where this view cannot tell.
+    Both swings in the same hand. NaN for a keypoint that no segment leads to and where this view cannot tell, or
+    the footage (``hides``, see ``compare``).
     """
     right_player, right_model = player.as_right_handed(), model.as_right_handed()
     mine = _directions(right_player.at(alignment.player_times + player.contact))
     theirs = _directions(right_model.at(alignment.model_times + model.contact))
     degrees = angle_between(mine, theirs)
-    degrees[:, ~_can_tell(right_player.camera_azimuth)] = np.nan
+    degrees[:, ~_can_tell(right_player.camera_azimuth, hides)] = np.nan
     return degrees if player.hand == "right" else swap_sides(degrees[..., None])[..., 0]
