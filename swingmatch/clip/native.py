@@ -403,22 +403,37 @@ def samples(
         audio = next((s for s in container.streams.audio if s.codec_context is not None), None)
         if audio is None:
             return
-        resampler = av.AudioResampler(format="flt", layout="mono", rate=rate)
+        resample = _Resampler(rate)
         time = 0.0
         try:
             for packet in container.demux(audio):
                 pulse()
                 try:
-                    blocks = packet.decode()
+                    parts = [part for block in packet.decode() for part in resample(block)]
                 except (av.error.InvalidDataError, EOFError, ValueError):
                     continue
-                for out in (o for block in blocks for o in resampler.resample(block)):
-                    if out.pts is not None and out.time_base:
-                        time = float(out.pts * out.time_base) - origin
-                    block = out.to_ndarray().reshape(-1)
-                    yield time, block
-                    time += len(block) / rate
+                for part in parts:
+                    if part.pts is not None and part.time_base:
+                        time = float(part.pts * part.time_base) - origin
+                    sound = part.to_ndarray().reshape(-1)
+                    yield time, sound
+                    time += len(sound) / rate
         except MemoryError:
             raise
         except (av.error.FFmpegError, OSError):
             return  # cut off: what was heard before is still good
+
+
+class _Resampler:
+    """To mono at one rate, also where the sound's form changes on the way, as it does in damaged files."""
+
+    def __init__(self, rate: int) -> None:
+        self._rate = rate
+        self._form: tuple[str, str, int] | None = None
+
+    def __call__(self, block: Any) -> list[Any]:
+        form = block.format.name, block.layout.name, block.sample_rate
+        if form != self._form:
+            self._form = form
+            self._resampler = av.AudioResampler(format="flt", layout="mono", rate=self._rate)
+        return self._resampler.resample(block)

@@ -17,7 +17,7 @@ from scipy.ndimage import maximum_filter1d
 from scipy.signal import butter, sosfilt
 
 from swingmatch.clip.check import check_file
-from swingmatch.clip.child import borrowed
+from swingmatch.clip.child import DecoderLost, borrowed
 from swingmatch.clip.clip import Clip
 
 RATE = 16_000  # samples a second after resampling; keeps all below 8 kHz
@@ -48,21 +48,26 @@ class Onsets:
 def strike_onsets(clip: Clip, threshold: float = THRESHOLD) -> Onsets | None:
     """Sudden high-frequency sounds, a strike among them; None when the clip has no sound that can be read.
 
+    Sound that crashes or hangs its decoder counts as none.
+
     The microphone hears a strike 2.9 ms late for each metre between it and the player; that is not
     taken off here. Sound is streamed from the process that decodes it: 2 ms levels are kept, samples are not.
 
     Raises
     ------
     ClipError
-        When the file has gone, or decoding its sound crashes, hangs or takes too much memory.
+        When the file has gone.
     """
     if not clip.has_sound:
         return None
     times: list[NDArray[np.float64]] = []
     levels: list[NDArray[np.float64]] = []
-    for start, level in _levels(clip):
-        times.append(start)
-        levels.append(level)
+    try:
+        for start, level in _levels(clip):
+            times.append(start)
+            levels.append(level)
+    except DecoderLost:
+        return None  # the pictures are worth reading all the same
     if not levels:
         return None
     return find_onsets(np.concatenate(levels), np.concatenate(times), threshold)

@@ -15,6 +15,8 @@ from swingmatch.clip.clip import Clip
 LONG_GAP = 0.25
 #: Seconds by which a clock may leap between two pictures, or the time of showing differ from that of decoding.
 LEAP = 10.0
+#: Longest pause between two pictures that is believed, seconds.
+PAUSE = 60.0
 _FASTEST = 2000.0  # pictures a second; times closer together than this are no times
 
 
@@ -38,7 +40,10 @@ class Packets:
 def timeline(
     packets: Packets, video: Any, notes: list[str]
 ) -> tuple[NDArray[np.int64] | None, NDArray[np.float64]]:
-    """Ticks that name the pictures (or None) and times in seconds, both in the order of showing."""
+    """Ticks that name the pictures (or None) and times in seconds, both in the order of showing.
+
+    Whatever the timestamps, the times rise from 0 without a gap over ``PAUSE``. ``notes`` takes sentences.
+    """
     base = float(video.time_base) if video.time_base else 1.0
     packets = _without_far_times(packets, base)
     count = len(packets.pts)
@@ -50,19 +55,22 @@ def timeline(
         return None, np.zeros(0)
     if len(known) < 0.9 * count:
         decode = [d for d in packets.dts if d is not None]
-        if len(decode) == count and all(b > a for a, b in pairwise(decode)):
+        if len(decode) == count and _credible(np.array(decode, dtype=float) * base):
             # Old AVI files know only when to decode; pictures are shown on the same grid.
             return None, (np.array(decode) - decode[0]) * base
         return None, _assumed(count, rate, notes)
     jumps = _jumps(packets, rate, base)
+    joined = _join(packets, jumps, 1.0 / rate, base) if jumps else np.zeros(0)
+    if jumps and not _credible(joined):
+        return None, _assumed(count, rate, notes)
     if jumps:
         notes.append(
             f"The clip's clock jumps {'once' if len(jumps) == 1 else f'{len(jumps)} times'}; the parts were joined "
             "end to end, so times after a jump may be off."
         )
-        return None, _join(packets, jumps, 1.0 / rate, base)
+        return None, joined
     ticks = np.unique(np.array(known, dtype=np.int64))
-    if len(ticks) > 1 and np.median(np.diff(ticks)) * base * _FASTEST < 1:
+    if not _credible(ticks.astype(float) * base):
         return None, _assumed(count, rate, notes)
     lost = count - len(ticks)
     if lost:
@@ -70,6 +78,12 @@ def timeline(
             f"{lost} of {count} pictures carry no time of their own and {'was' if lost == 1 else 'were'} left out."
         )
     return ticks, (ticks - ticks[0]) * base
+
+
+def _credible(times: NDArray[np.float64]) -> bool:
+    """Whether a camera could have taken pictures at these times, seconds."""
+    gaps = np.diff(times)
+    return len(gaps) == 0 or bool(gaps.max() <= PAUSE and gaps.min() > 0 and np.median(gaps) * _FASTEST >= 1)
 
 
 def _assumed(count: int, rate: float, notes: list[str]) -> NDArray[np.float64]:

@@ -77,9 +77,10 @@ def test_a_crash_while_opening_and_while_hearing(clip_path: Path, monkeypatch: p
     end_children()
     with monkeypatch.context() as patch:
         patch.setattr(child, "BOOT", f"import os; os.kill(os.getpid(), {int(signal.SIGSEGV)})")
-        for read in (lambda: open_clip(clip_path), lambda: strike_onsets(clip)):
-            with pytest.raises(DecoderLost, match="decoder crash"):
-                read()
+        with pytest.raises(DecoderLost, match="decoder crash"):
+            open_clip(clip_path)
+        assert strike_onsets(clip) is None  # its pictures may still be good
+    assert strike_onsets(clip) is not None
     assert open_clip(clip_path).frame_count == 200
 
 

@@ -345,6 +345,93 @@ def test_a_file_that_vanishes_after_opening(tmp_path: Path) -> None:
         next(frames(clip))
 
 
+@pytest.fixture
+def large_clip(tmp_path: Path) -> Path:
+    """A film of 2 MB, more than anything reads ahead."""
+    path = tmp_path / "large.mkv"
+    noise = np.random.default_rng(1)
+    with av.open(str(path), "w") as container:
+        stream = container.add_stream("mjpeg", rate=30)
+        stream.width, stream.height, stream.pix_fmt = 320, 240, "yuvj420p"
+        stream.options = {"qscale": "2"}
+        for _ in range(120):
+            image = noise.integers(0, 256, (240, 320, 3)).astype(np.uint8)
+            container.mux(
+                stream.encode(av.VideoFrame.from_ndarray(image, "rgb24").reformat(format="yuvj420p"))
+            )
+        container.mux(stream.encode())
+    assert path.stat().st_size > 1_500_000
+    return path
+
+
+def test_a_file_that_is_deleted_while_being_read(large_clip: Path) -> None:
+    """On POSIX systems an open file can still be read to its end; the next stretch finds it gone."""
+    clip = open_clip(large_clip)
+    stream = frames(clip)
+    next(stream)
+    large_clip.unlink()
+    assert len(list(stream)) == 119
+    with pytest.raises(ClipError, match=r"There is no file .*large\.mkv; please check its name"):
+        next(frames(clip, 1.0, 2.0))
+
+
+def test_a_file_that_shrinks_while_being_read(large_clip: Path) -> None:
+    clip = open_clip(large_clip)
+    stream = frames(clip)
+    next(stream)
+    os.truncate(large_clip, large_clip.stat().st_size // 2)
+    rest = list(stream)
+    assert 20 <= len(rest) < 100
+    assert len(rest) + stream.skipped == 119
+    assert f"{stream.skipped} pictures were damaged and left out." in stream.notes
+
+
+def test_a_file_that_was_emptied_or_replaced_after_opening(large_clip: Path, tmp_path: Path) -> None:
+    clip = open_clip(large_clip)
+    large_clip.write_bytes(b"")
+    with pytest.raises(ClipError, match="is empty"):
+        next(frames(clip))
+    text(large_clip)
+    with pytest.raises(ClipError, match="holds text"):
+        next(frames(clip))
+    encode(tmp_path / "other.mkv", "libx264", count=3).replace(large_clip)
+    stream = frames(clip)
+    got = list(stream)
+    assert [f.image.shape for f in got] == [(240, 320, 3)] * 3
+    assert stream.skipped == 117
+
+
+def test_times_of_showing_that_go_back_inside_a_part(tmp_path: Path) -> None:
+    """A Matroska block's own time (RFC 9559, section 10.2) set before those of the blocks before it."""
+    path = encode(tmp_path / "a.mkv", "mjpeg", pixels="yuvj420p", base=Fraction(1, 30))
+    data = bytearray(path.read_bytes())
+    place = data.index(b"\x81" + struct.pack(">h", 167))
+    data[place + 1 : place + 3] = struct.pack(">h", 80)
+    path.write_bytes(data)
+    clip = open_clip(path)
+    assert (np.diff(clip.times) > 0).all()
+    assert len(clip.notes) == 1
+    assert "clock jumps once" in clip.notes[0]
+    assert [bar(f.image) for f in frames(clip)] == list(range(12))
+
+
+@pytest.mark.parametrize(("said", "notes"), [(10_000, ["9988 of its 10000 pictures are missing"]), (3, [])])
+def test_a_frame_count_that_lies(tmp_path: Path, said: int, notes: list[str]) -> None:
+    """An AVI's header (AVIMAINHEADER, AVISTREAMHEADER) counts its pictures; the pictures themselves are believed."""
+    path = encode(tmp_path / "a.avi", "mjpeg", pixels="yuvj420p", base=Fraction(1, 30))
+    data = bytearray(path.read_bytes())
+    for place in (data.index(b"avih") + 8 + 16, data.index(b"strh") + 8 + 32):
+        assert struct.unpack_from("<I", data, place) == (12,)
+        struct.pack_into("<I", data, place, said)
+    path.write_bytes(data)
+    clip = open_clip(path)
+    assert clip.frame_count == 12
+    assert clip.duration == pytest.approx(0.4, abs=0.01)
+    assert len(clip.notes) == len(notes)
+    assert all(words in note for words, note in zip(notes, clip.notes, strict=True))
+    assert [bar(f.image) for f in frames(clip)] == list(range(12))
+
+
 # Bad input: what is made -> words of the sentence ---------------------------------------------------------
 
 
@@ -441,6 +528,36 @@ def no_size(path: Path) -> None:
     path.write_bytes(data)
 
 
+def huge_header(path: Path) -> None:
+    """An AVI whose header (BITMAPINFOHEADER) says 50,000 x 50,000; FFmpeg takes no such size."""
+    encode(path, "ffv1", container_format="avi", base=Fraction(1, 30))
+    data = bytearray(path.read_bytes())
+    struct.pack_into("<ii", data, data.index(b"strf") + 8 + 4, 50_000, 50_000)
+    path.write_bytes(data)
+
+
+def large_header(path: Path) -> None:
+    """As large as FFmpeg takes."""
+    huge_header(path)
+    data = bytearray(path.read_bytes())
+    struct.pack_into("<ii", data, data.index(b"strf") + 8 + 4, 12_000, 12_000)
+    path.write_bytes(data)
+
+
+def huge_gif(path: Path) -> None:
+    encode(path, "gif", pixels="rgb8", container_format="gif", base=Fraction(1, 30))
+    data = bytearray(path.read_bytes())
+    struct.pack_into("<HH", data, 6, 50_000, 50_000)
+    path.write_bytes(data)
+
+
+def endless_index(path: Path) -> None:
+    """Sample count (ISO/IEC 14496-12, 8.7.3) of two thousand million."""
+    data = bytearray(encode(path, "libx264").read_bytes())
+    struct.pack_into(">I", data, data.index(b"stsz") + 4 + 8, 2**31 - 1)
+    path.write_bytes(data)
+
+
 BAD = [
     (missing, "There is no file .*check its name"),
     (folder, "is a folder; please name one of the clips"),
@@ -456,6 +573,10 @@ BAD = [
     (one_frame, "single picture; please send the film"),
     (still_gif, "single picture; please send the film"),
     (garbage_pictures, "None of the pictures of .* can be decoded; please send"),
+    (huge_header, "None of the pictures of .* can be decoded; please send"),
+    (large_header, "12000 x 12000 pixels, more than can be read; please send"),
+    (huge_gif, "None of the pictures of .* can be decoded; please send"),
+    (endless_index, "its index is missing, so it was cut off; please send"),
     (no_size, "None of the pictures of .* can be decoded; please send"),
 ]
 
