@@ -157,6 +157,7 @@ def check(
         _rate(rate, bool(heard)),
         _slow(slow),
         _varies(clip),
+        _portrait(clip),
         _sound(onsets, heard),
         _size(track, clip),
         *_in_view(track, hand),
@@ -215,6 +216,14 @@ def _varies(clip: Clip) -> Remark | None:
     if len(clip.times) > 2 and clip.varies:
         return Remark("varies", "fine", "The frame rate varies; every picture counts at its own time.")
     return None
+
+
+def _portrait(clip: Clip) -> Remark | None:
+    if clip.height <= clip.width:
+        return None
+    return Remark(
+        "portrait", "fine", "The phone was held upright; held sideways it leaves more room for the swing."
+    )
 
 
 def _sound(onsets: Onsets | None, heard: bool | None) -> Remark:

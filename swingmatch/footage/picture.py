@@ -36,6 +36,8 @@ _WHOLE = 8
 _CUT, _CUT_OVER_USUAL = 0.35, 4.0
 #: Grey levels from which a pixel is blown out, and under which it is black.
 _BLOWN, _BLACK = 250, 8
+#: Steps by which a shift between thumbnails is made finer.
+_REFINE = 4
 #: A hand that moves at least this share of its fastest is fast.
 _FAST, _SLOW = 0.6, 0.15
 
@@ -95,7 +97,8 @@ class Watcher:
         self._size = (0, 0)
 
     def passing(self, frames: Iterable[Frame]) -> Iterator[Frame]:
-        """The frames as they come; some are looked at on their way."""
+        """The frames of one stretch as they come; some are looked at on their way."""
+        self._last = None
         for frame in frames:
             if self._passed % self._every == 0:
                 self.see(frame)
@@ -119,7 +122,12 @@ class Watcher:
         """What was kept; None where no picture came."""
         if not self._looks:
             return None
-        times, thumbs, edges = zip(*self._looks, strict=True)
+        # Stretches may come in any order, and the same one again.
+        looks = {time: (time, thumb, edges) for time, thumb, edges in self._looks}
+        shape = self._looks[-1][1].shape
+        times, thumbs, edges = zip(
+            *(looks[time] for time in sorted(looks) if looks[time][1].shape == shape), strict=True
+        )
         return Watched(
             times=np.array(times),
             thumbs=np.stack(thumbs),
@@ -238,13 +246,13 @@ def _light(watched: Watched, boxes: list[_Box | None]) -> tuple[float, float]:
 
 
 def _edge_width(edges: NDArray[Any]) -> float:
-    """Width of edges in pixels from mean squared differences (4, r, c).
+    """Width of edges in pixels, from mean squared differences sideways and downwards (2 or 4, r, c).
 
     A step of height C spread evenly over w pixels has differences C / w over one pixel, w of them: their squares add
     up to C^2 / w; over L > w pixels to C^2 (L - w / 3). The ratio of the two gives w; it is exact for straight ramps.
     """
-    sums = np.asarray(edges, np.float64).reshape(4, -1).sum(axis=1)
-    near, far = sums[0] + sums[2], sums[1] + sums[3]
+    sums = np.asarray(edges, np.float64).reshape(len(edges), -1).sum(axis=1)
+    near, far = float(sums[::2].sum()), float(sums[1::2].sum())
     if not far > 0:
         return float("nan")
     ratio = max(near / far, 1e-6)  # 1 / (w (L - w / 3)) = ratio
@@ -284,9 +292,10 @@ def _sharpness(
             box = _box(points[k, j][None], 0.08 * tall)
             part = _part(watched.edges[k], box, watched.size) if box is not None else np.zeros(0)
             if part.size:
-                width = _edge_width(part)
+                # What moves is smeared along its way and sharp across it.
+                width = max(_edge_width(part[:2]), _edge_width(part[2:]))
                 (fast if now[k] > _FAST * top else slow if now[k] < _SLOW * top else []).append(width)
-    if not fast or not slow:
+    if not np.isfinite(fast).any() or not np.isfinite(slow).any():
         return edge, float("nan")
     return edge, float(np.nanmedian(fast) - np.nanmedian(slow))
 
@@ -294,27 +303,52 @@ def _sharpness(
 def _movement(watched: Watched, boxes: list[_Box | None]) -> tuple[float, float]:
     """How far the view moves about over two seconds, and its quick part, both in picture heights.
 
-    Phase correlation of one thumbnail with the next, the player's part made plain; 90th percentile over the clip.
+    90th percentiles over the clip, from the shift of each thumbnail against the one before without the player's part.
     """
     if len(watched.times) < 3:
         return float("nan"), float("nan")
-    window = cv2.createHanningWindow(watched.thumbs.shape[:0:-1], cv2.CV_64F)
     shifts = [np.zeros(2)]
     for k in range(1, len(watched.times)):
-        a, b = (watched.thumbs[i].astype(np.float64) for i in (k - 1, k))
+        around = np.ones(watched.thumbs.shape[1:], dtype=bool)
         for box in (boxes[k - 1], boxes[k]):
             if box is not None:
-                for thumb in (a, b):
-                    part = _part(thumb, box, watched.size)
-                    if part.size:
-                        part[...] = thumb.mean()
-        (dx, dy), response = cv2.phaseCorrelate(a, b, window)
-        shifts.append(np.array([dx, dy]) / _THUMB if response > 0.05 else np.zeros(2))
+                _part(around, box, watched.size)[...] = False
+        shifts.append(_shift(watched.thumbs[k - 1], watched.thumbs[k], around) / _THUMB)
     place = np.cumsum(shifts, axis=0)
     reach = max(2, int(np.searchsorted(watched.times, watched.times[0] + 2.0)))
     spans = [np.ptp(place[i : i + reach], axis=0).max() for i in range(max(1, len(place) - reach + 1))]
     quick = np.linalg.norm(np.diff(place, n=2, axis=0), axis=1)
     return float(np.percentile(spans, 90)), float(np.percentile(quick, 90))
+
+
+def _shift(one: NDArray[np.uint8], other: NDArray[np.uint8], around: NDArray[np.bool_]) -> Array:
+    """How far (x, y) in pixels ``other`` is moved against ``one``, told from where ``around`` holds.
+
+    Whole pixels by phase correlation, the rest by least squares on the slopes (Lucas and Kanade 1981); no movement
+    where the two have nothing in common.
+    """
+    a, b = one.astype(np.float64), other.astype(np.float64)
+    plain_a, plain_b = np.where(around, a, a.mean()), np.where(around, b, b.mean())
+    hanning = cv2.createHanningWindow(a.shape[::-1], cv2.CV_64F)
+    coarse, response = cv2.phaseCorrelate(plain_a, plain_b, hanning)
+    shift = np.round(coarse) if response > 0.05 else np.zeros(2)
+    slope_y, slope_x = np.gradient(a)
+    inner = around.copy()
+    margin = 1 + int(np.abs(shift).max())
+    inner[:margin] = inner[-margin:] = False
+    inner[:, :margin] = inner[:, -margin:] = False
+    slopes = np.stack([slope_x[inner], slope_y[inner]], axis=1)
+    normal = slopes.T @ slopes
+    if np.linalg.cond(normal) > 1e6:  # a plain wall, or stripes, tell no shift
+        return np.zeros(2)
+    for _ in range(_REFINE):
+        back = cv2.warpAffine(
+            b, np.array([[1.0, 0.0, shift[0]], [0.0, 1.0, shift[1]]]), a.shape[::-1],
+            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE,
+        )  # fmt: skip
+        step = np.linalg.solve(normal, slopes.T @ (a - back)[inner])
+        shift = shift + np.clip(step, -1.0, 1.0)
+    return np.asarray(shift, dtype=np.float64)
 
 
 def _cuts(watched: Watched) -> list[float]:
