@@ -131,4 +131,5 @@ def _samples(clip: Clip) -> Generator[tuple[float, NDArray[np.float64]]]:
             header, block = child.answer(clip.path.name)
             if header["kind"] == "done":
                 return
+            child.tell({"do": "free"})
             yield header["time"], np.frombuffer(block, np.float32).astype(np.float64)

@@ -25,7 +25,8 @@ from swingmatch.clip.ring import attach
 from swingmatch.errors import ClipError
 
 _BEAT = 0.5  # seconds between signs of life
-_BLOCK = 16_000  # sound samples in one message
+_BLOCK = 16_000  # sound samples in one message, at most
+_AHEAD = 64  # messages of sound; a block of AAC is 1024 samples
 
 
 @dataclass
@@ -113,14 +114,24 @@ def _run(task: _Task, out: BinaryIO) -> dict[str, Any]:
     elif what == "pictures":
         _show(task, path, out, pulse)
     elif what == "sound":
-        rate = task.header["rate"]
-        for time_, samples in native.samples(path, task.header["origin"], rate, pulse):
-            for begin in range(0, len(samples), _BLOCK):
-                part = samples[begin : begin + _BLOCK]
-                wire.send(out, {"kind": "sound", "time": time_ + begin / rate}, part.tobytes())
+        _sound(task, path, out, pulse)
     else:
         raise ValueError(f"unknown task {what}")
     return {"kind": "done"}
+
+
+def _sound(task: _Task, path: Path, out: BinaryIO, pulse: _Pulse) -> None:
+    """Send sound, a few blocks ahead of what was taken."""
+    rate = task.header["rate"]
+    for _ in range(_AHEAD):
+        task.free.release()
+    for begin, samples in native.samples(path, task.header["origin"], rate, pulse):
+        for first in range(0, len(samples), _BLOCK):
+            task.free.acquire()
+            if task.stopped.is_set():
+                return
+            part = samples[first : first + _BLOCK]
+            wire.send(out, {"kind": "sound", "time": begin + first / rate}, part.tobytes())
 
 
 def _show(task: _Task, path: Path, out: BinaryIO, pulse: _Pulse) -> None:

@@ -268,6 +268,24 @@ def test_a_reader_that_is_killed_takes_its_child_with_it(tmp_path: Path, clip_pa
     assert gone(pid)
 
 
+LEFT_OPEN = """
+import sys
+from swingmatch.clip.child import _idle
+from swingmatch.clip.reader import frames, open_clip
+clip = open_clip(sys.argv[1])
+print(_idle[0].process.pid, flush=True)
+stream = frames(clip)
+next(stream)
+"""
+
+
+def test_a_script_that_ends_in_mid_stream(tmp_path: Path, clip_path: Path) -> None:
+    process, pid = start(tmp_path, clip_path, LEFT_OPEN)
+    _, err = process.communicate(timeout=30)
+    assert (process.returncode, err) == (0, "")
+    assert gone(pid)
+
+
 FORKED = """
 import os, sys, warnings
 warnings.simplefilter("ignore")

@@ -116,3 +116,29 @@ def test_strength_does_not_depend_on_the_microphone_gain(gain: float, seed: int)
 
 def test_a_stretch_too_short_to_judge() -> None:
     assert len(find_onsets(np.ones(3), np.arange(3) * 0.002).times) == 0
+
+
+def test_sound_whose_form_changes_on_the_way(tmp_path: Path) -> None:
+    """Two recordings glued together, as a transport stream allows: mono at 16 kHz, then stereo at 48 kHz."""
+    parts = []
+    for rate, layout in ((16_000, "mono"), (48_000, "stereo")):
+        samples = strikes(np.random.default_rng(rate), rate, 3, np.array([1.5]), 0.3)
+        with av.open(str(tmp_path / "a.ts"), "w") as container:
+            video = container.add_stream("libx264", rate=10, options={"preset": "ultrafast"})
+            video.width, video.height, video.pix_fmt = 32, 32, "yuv420p"
+            audio = container.add_stream("aac", rate=rate, layout=layout)
+            for _ in range(30):
+                picture = av.VideoFrame.from_ndarray(np.zeros((32, 32, 3), np.uint8), "rgb24")
+                container.mux(video.encode(picture.reformat(format="yuv420p")))
+            container.mux(video.encode(None))
+            for begin in range(0, len(samples) - 1023, 1024):
+                planes = np.tile(samples[begin : begin + 1024], (len(audio.layout.channels), 1))
+                frame = av.AudioFrame.from_ndarray(np.ascontiguousarray(planes), "fltp", layout)
+                frame.sample_rate, frame.time_base, frame.pts = rate, Fraction(1, rate), begin
+                container.mux(audio.encode(frame))
+            container.mux(audio.encode(None))
+        parts.append((tmp_path / "a.ts").read_bytes())
+    (tmp_path / "b.ts").write_bytes(b"".join(parts))
+    heard = strike_onsets(open_clip(tmp_path / "b.ts"))
+    assert heard is not None
+    assert len(heard.times) == 2
