@@ -62,6 +62,12 @@ def _parser() -> argparse.ArgumentParser:
         choices=tuple(CAMERA_PLACES),
         help="where the camera stands, seen by the player (default: told)",
     )
+    compare.add_argument(
+        "--person",
+        metavar="WHO",
+        help="who the player is among several people: biggest, left, right, or a point in the first picture like "
+        "0.3,0.5, shares of its width and height (default: told)",
+    )
     compare.add_argument("--player", metavar="NAME", help="name to show (default: the file's name)")
     compare.add_argument(
         "--pose-model", type=Path, metavar="FILE", help="a BlazePose .task file in place of the bundled model"
@@ -108,9 +114,11 @@ def _compare(words: argparse.Namespace) -> int:
     from swingmatch.setup_check import check_native_libraries
 
     check_native_libraries()
+    from swingmatch.body.people import read_wanted
     from swingmatch.pipeline import Options
 
     options = Options(
+        person=None if words.person is None else read_wanted(words.person),
         model=words.model,
         hand=words.hand,
         azimuth=None if words.camera is None else CAMERA_PLACES[words.camera],

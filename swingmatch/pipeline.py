@@ -14,10 +14,11 @@ import numpy as np
 
 from swingmatch.align.warp import align, distance
 from swingmatch.body.estimator import PoseEstimator, make_estimator
-from swingmatch.body.follow import follow
 from swingmatch.body.mend import mend
+from swingmatch.body.people import Wanted
 from swingmatch.body.smooth import smooth
 from swingmatch.body.track import Track
+from swingmatch.body.watch import watch
 from swingmatch.clip.clip import Clip
 from swingmatch.clip.reader import frames, open_clip
 from swingmatch.clip.sound import Onsets, strike_onsets
@@ -31,8 +32,6 @@ from swingmatch.stroke.direction import side_name
 from swingmatch.stroke.reconstruct import Strokes, find_swings
 from swingmatch.stroke.swing import Hand, Swing
 
-#: Pictures taller than this are made smaller while they are decoded; the player is enlarged again for the model.
-_TALLEST = 1080
 #: Below this rate the moments of a stroke are too far apart to tell their order.
 _FEW_FRAMES = 50.0
 #: How far contact is off without sound: median and 90th percentile of the study on held-out clips.
@@ -48,24 +47,38 @@ class Options:
     model : label of the volunteer to compare with. hand : hitting hand.
     azimuth : where the camera stands, degrees (0 in front of the player, 90 on the player's right).
     player : name to show; the file's name where None.
+    person : who the player is where several people are in view: "biggest", "left", "right", or a point of the first
+        pictures as shares of their width and height.
     """
 
     model: str | None = None
     hand: Hand | None = None
     azimuth: float | None = None
     player: str | None = None
+    person: Wanted | None = None
 
 
-def track_clip(clip: Clip, estimator: PoseEstimator, progress: Progress = silent) -> Track:
-    """Follow the player through every frame of a clip and smooth the result. Raises ``TrackError``."""
-    duration = max(clip.duration, 1e-6)
+def track_clip(
+    clip: Clip,
+    estimator: PoseEstimator,
+    progress: Progress = silent,
+    *,
+    onsets: Onsets | None = None,
+    person: Wanted | None = None,
+) -> Track:
+    """Follow the player and smooth the result: every frame of a short clip, around the swings of a long one.
+
+    ``onsets`` helps to find the swings of a long clip, ``person`` is who the coach means. Raises ``TrackError``.
+    """
     estimator.restart()
-    raw = follow(
-        frames(clip, max_height=_TALLEST),
+    raw = watch(
+        lambda start, stop, tallest, every=None: frames(clip, start, stop, max_height=tallest, every=every),
+        clip.times,
         estimator,
-        on_frame=lambda time: progress("following the player", min(time / duration, 0.999)),
+        onsets=onsets,
+        wanted=person,
+        progress=progress,
     )
-    progress("following the player", 1.0)
     return smooth(mend(raw))
 
 
@@ -94,7 +107,7 @@ def review_clip(
     own = estimator is None
     model = estimator or make_estimator()
     try:
-        track = track_clip(clip, model, progress)
+        track = track_clip(clip, model, progress, onsets=onsets, person=options.person)
     finally:
         if own:
             model.close()
@@ -168,7 +181,7 @@ def _most_typical(swings: Sequence[Swing]) -> int:
 
 def _notes(clip: Clip, track: Track, strokes: Strokes, onsets: Onsets | None, options: Options) -> list[str]:
     notes = [*clip.notes, *strokes.notes]
-    found = float(track.found.mean())
+    found = track.share_found
     if found < 0.98:
         notes.append(f"The player was found in {100 * found:.0f} % of the frames.")
     if clip.measured_rate < _FEW_FRAMES:

@@ -126,7 +126,7 @@ def test_the_coach_chooses_the_model(followed, library):
 
 
 def test_the_coach_says_hand_and_camera(rendered, review, library, monkeypatch):
-    monkeypatch.setattr(pipeline, "track_clip", lambda clip, estimator, progress: review.track)
+    monkeypatch.setattr(pipeline, "track_clip", lambda *_, **__: review.track)
     own = review_clip(rendered[0], library, Options(hand="right", azimuth=70.0), estimator=object())
     assert own.pairs[0].player.camera_azimuth == 70.0
     assert any("as the coach says" in note for note in own.notes)
@@ -205,7 +205,7 @@ class Counted:
 
 
 def test_an_estimator_is_closed_by_whoever_made_it(rendered, library, monkeypatch):
-    def fails(*_):
+    def fails(*_, **__):
         raise SwingmatchError("Enough.")
 
     monkeypatch.setattr(pipeline, "track_clip", fails)
@@ -227,7 +227,7 @@ def test_one_estimator_follows_clip_after_clip_alike(rendered, review):
         tracks = []
         for _ in range(2):
             with pytest.MonkeyPatch.context() as patch:
-                patch.setattr(pipeline, "frames", lambda clip, max_height: iter(head))
+                patch.setattr(pipeline, "frames", lambda *_, **__: iter(head))
                 tracks.append(track_clip(clip, estimator))
     finally:
         estimator.close()

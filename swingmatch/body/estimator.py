@@ -78,17 +78,20 @@ class PoseEstimator(Protocol):
         """Release the model."""
 
 
-def _reduce(landmarks: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(33, D) BlazePose landmarks to (K, D) keypoints."""
-    out = np.empty((K, landmarks.shape[1]))
+def _shares() -> NDArray[np.float64]:
+    """(K, 33) how much of each landmark goes into each keypoint; one product takes the mean of all."""
+    out = np.zeros((K, 33))
     for name, numbers in BLAZEPOSE.items():
-        out[INDEX[name]] = landmarks[list(numbers)].mean(axis=0)
+        out[INDEX[name], list(numbers)] = 1.0 / len(numbers)
     return out
 
 
+_SHARES = _shares()
+
+
 def _pose(image_marks: Any, world_marks: Any, width: int, height: int) -> Pose:
-    image = _reduce(np.array([(m.x * width, m.y * height, m.visibility) for m in image_marks]))
-    world = _reduce(np.array([(m.x, m.y, m.z) for m in world_marks])) * _TO_CAMERA_AXES
+    image = _SHARES @ np.array([(m.x * width, m.y * height, m.visibility) for m in image_marks])
+    world = _SHARES @ np.array([(m.x, m.y, m.z) for m in world_marks]) * _TO_CAMERA_AXES
     return Pose(image=image[:, :2], world=world, visibility=image[:, 2])
 
 

@@ -1,141 +1,185 @@
 """Follow one person through a clip: pictures in order of time to a raw ``Track``.
 
-The pose model is accurate only while the person is large in its input (measured on generated figures: under about
-a quarter of the picture's height its answers are wrong although it still reports somebody). So the player is first
-found in the whole picture, or in parts of it when small, and then followed in an enlarged window that moves in steps.
+The player is first found among the people in the picture, and then followed in an enlarged window that moves in
+steps. Every answer of the pose model must go on from the last one in place and size and wear the same colours; when
+the model jumps to somebody else it is set back to where the player should be, and if the player is hidden there the
+frame stays empty.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from itertools import pairwise
 
-import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from swingmatch.body.colours import body_colours
 from swingmatch.body.estimator import Pose, PoseEstimator
+from swingmatch.body.identity import Identity
+from swingmatch.body.people import Person, Wanted, choose_player, find_people, paint_over
 from swingmatch.body.skeleton import K
 from swingmatch.body.track import Track
-from swingmatch.clip.reader import Frame
+from swingmatch.body.window import (
+    TIGHT,
+    Place,
+    Window,
+    estimate_in,
+    has_left,
+    place_of,
+    plausible,
+    window_around,
+    window_at,
+)
+from swingmatch.clip.clip import Frame
 from swingmatch.errors import TrackError
 
-#: Window height over the player's height in the picture; room for a raised racket and a wide lunge.
-_WINDOW = 2.0
-#: The window is moved when the player's middle has drifted by this share of the window's side.
-_DRIFT = 0.12
-#: Fewer pixels than this either way hold no player.
-_LEAST = 16
-#: The window is enlarged to at least this height before the model sees it.
-_INPUT_HEIGHT = 480
 #: Frames without the player after which the whole picture is searched again.
 _LOST_AFTER = 3
 #: ... and again every so many frames: a search costs up to some seventy looks.
 _SEARCH_EVERY = 10
-#: A person must cover this share of the window's height for the model's answer to count.
-_SMALLEST = 0.25
-#: Neighbouring search windows are at most this share of their side apart.
-_SEARCH_STEP = 0.6
+#: For this long after the last sighting the place where the player should be is looked at in every frame, seconds.
+_HIDDEN = 1.0
+#: A pose this far from where the coarse pass saw the player is somebody else's, heights.
+_ASTRAY = 0.6
+#: How often others in view are counted, seconds, and how many levels of windows that takes.
+_COUNT_EVERY, _COUNT_LEVELS = 2.0, 2
 
 
-@dataclass(frozen=True)
-class Window:
-    """Square part of a picture in pixels: top-left corner and side (may reach or lie beyond the picture)."""
+class Follower:
+    """Follows one person; pictures come in order of time.
 
-    left: float
-    top: float
-    side: float
+    Parameters
+    ----------
+    estimator : see ``estimator.make_estimator``.
+    player : the person as a coarser pass saw them; anybody where None.
+    wanted : whom to take at first sight, where there is no ``player``.
+    count : whether to look now and then how many people are in view.
+    """
 
-    def cut(self, picture: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float, float, float]:
-        """The part inside the picture, enlarged if small, with its left, top and pixels per picture pixel.
+    def __init__(
+        self,
+        estimator: PoseEstimator,
+        player: Person | None = None,
+        wanted: Wanted | None = None,
+        *,
+        count: bool = True,
+    ) -> None:
+        self._estimator = estimator
+        self._player, self._wanted = player, wanted
+        self._identity = Identity(None if player is None else player.colours)
+        self._window: Window | None = None
+        # Frames in a row without the player; it starts so that the first frame is searched.
+        self._missed = _LOST_AFTER - 1
+        self._seen = -np.inf
+        self._counted = -np.inf if count else np.inf
+        self.people = 0
 
-        A part too small to hold a player is not enlarged.
-        """
-        height, width = picture.shape[:2]
-        x0, y0 = max(0, int(self.left)), max(0, int(self.top))
-        x1, y1 = min(width, int(self.left + self.side)), min(height, int(self.top + self.side))
-        part = picture[y0 : max(y1, 0), x0 : max(x1, 0)]
-        scale = max(1.0, _INPUT_HEIGHT / max(y1 - y0, 1))
-        if scale > 1.0 and min(part.shape[:2]) >= _LEAST:
-            part = cv2.resize(part, None, fx=scale, fy=scale, interpolation=cv2.INTER_LINEAR)
-        return np.ascontiguousarray(part), float(x0), float(y0), scale
-
-
-def _extent(pose: Pose) -> tuple[float, float, float]:
-    """Middle (x, y) and height of a person in pixels. Height from nose to feet, over 0.9 to reach the crown."""
-    low, high = pose.image.min(axis=0), pose.image.max(axis=0)
-    middle = 0.5 * (low + high)
-    trunk_up = float(high[1] - pose.image[0, 1]) / 0.9
-    return float(middle[0]), float(middle[1]), max(trunk_up, 1.0)
-
-
-def _window_around(pose: Pose) -> Window:
-    x, y, height = _extent(pose)
-    side = _WINDOW * height
-    return Window(x - side / 2, y - side / 2, side)
-
-
-def _search_windows(width: int, height: int) -> Iterator[Window]:
-    """Where to look for a player: the whole picture, then squares of falling size that overlap and cover it."""
-    yield Window(0.0, 0.0, float(max(width, height)))
-    for parts in (2, 3, 5):
-        side = max(width, height) / parts * 1.25
-        for row in _starts(height, side):
-            for column in _starts(width, side):
-                yield Window(column, row, side)
-
-
-def _starts(length: int, side: float) -> list[float]:
-    """Where windows of ``side`` begin along a picture's edge of ``length`` pixels."""
-    room = max(length - side, 0.0)
-    return np.linspace(0.0, room, int(np.ceil(room / (_SEARCH_STEP * side))) + 1).tolist()
-
-
-def _estimate_in(estimator: PoseEstimator, frame: Frame, window: Window) -> Pose | None:
-    part, left, top, scale = window.cut(frame.image)
-    if min(part.shape[:2]) < _LEAST:
-        return None
-    pose = estimator.estimate(part, frame.time)
-    if pose is None:
-        return None
-    image = pose.image / scale + np.array([left, top])
-    return Pose(image=image, world=pose.world, visibility=pose.visibility)
-
-
-def _plausible(pose: Pose, window: Window) -> bool:
-    """Whether the person is large enough in the window for the model to be right."""
-    return _extent(pose)[2] > _SMALLEST * window.side
-
-
-def _left(pose: Pose, window: Window) -> bool:
-    """Whether the player has drifted from the middle of the window or no longer fits it."""
-    x, y, height = _extent(pose)
-    half = window.side / 2
-    drift = max(abs(x - window.left - half), abs(y - window.top - half))
-    return drift > _DRIFT * window.side or not 0.8 < _WINDOW * height / window.side < 1.25
-
-
-def _find(estimator: PoseEstimator, frame: Frame) -> tuple[Pose, Window] | None:
-    """Look for the player afresh: the pose, and the window around the player that it was seen in."""
-    height, width = frame.image.shape[:2]
-    for window in _search_windows(width, height):
-        estimator.restart()
-        pose = _estimate_in(estimator, frame, window)
+    def step(self, frame: Frame) -> Pose | None:
+        """The player's pose in the next frame, or None where hidden or out of view."""
+        if self._player is not None:
+            self._player = self._player.in_pictures_of((frame.image.shape[1], frame.image.shape[0]))
+        pose = None if self._window is None else self._look(frame, self._window)
         if pose is None:
-            continue
-        # A second look in a fitting window confirms the first and is the one that counts.
-        close = _window_around(pose)
-        estimator.restart()
-        again = _estimate_in(estimator, frame, close)
-        if again is not None and _plausible(again, close):
-            return again, close
-    return None
+            self._missed += 1
+            if self._missed >= _LOST_AFTER:
+                self._window = None
+                if (self._missed - _LOST_AFTER) % _SEARCH_EVERY == 0:
+                    pose = self._search(frame)
+                elif frame.time - self._seen <= _HIDDEN:
+                    pose = self._look_where_expected(frame)
+        if pose is None:
+            return None
+        self._missed, self._seen = 0, frame.time
+        self._identity.learn(pose, frame.image, frame.time)
+        if self._window is None or has_left(pose, self._window):
+            self._window = window_around(pose)
+            self._estimator.restart()
+        if frame.time - self._counted >= _COUNT_EVERY:
+            self._count(frame, pose)
+        return pose
+
+    def _look(self, frame: Frame, window: Window) -> Pose | None:
+        pose = estimate_in(self._estimator, frame.image, frame.time, window)
+        if pose is None or not plausible(pose, window):
+            return None
+        if self._is_player(pose, frame):
+            return pose
+        # The model went over to somebody else: without them it may see the player where the player should be.
+        place = self._expected(frame.time)
+        if place is None:
+            return None
+        window, left = window_at(place, TIGHT), frame.image.copy()
+        paint_over(left, pose)
+        self._estimator.restart()
+        pose = estimate_in(self._estimator, left, frame.time, window)
+        if pose is not None and plausible(pose, window) and self._is_player(pose, frame):
+            return pose
+        self._estimator.restart()
+        return None
+
+    def _expected(self, time: float) -> Place | None:
+        seen = None if self._player is None else self._player.place_at(time)
+        return seen or self._identity.predicted(time)
+
+    def _is_player(self, pose: Pose, frame: Frame) -> bool:
+        seen = None if self._player is None else self._player.place_at(frame.time)
+        if seen is not None and seen.distance(place_of(pose)) > _ASTRAY:
+            return False
+        return self._identity.moves_on(pose, frame.time) and self._identity.wears_the_same(pose, frame.image)
+
+    def _search(self, frame: Frame) -> Pose | None:
+        """Look for the player afresh: where the coarse pass says, else everywhere."""
+        pose = self._look_where_expected(frame)
+        if pose is not None:
+            return pose
+        people = find_people(frame.image, frame.time, self._estimator)
+        self.people = max(self.people, len(people))
+        if self._player is None and self._identity.predicted(frame.time) is None:
+            return self._first(people, frame)
+        fitting = [pose for pose in people if self._is_player(pose, frame)]
+        expected = self._expected(frame.time)
+        if not fitting:
+            return None
+        return fitting[0] if expected is None else min(fitting, key=lambda p: expected.distance(place_of(p)))
+
+    def _look_where_expected(self, frame: Frame) -> Pose | None:
+        """A look at where the coarse pass saw the player, or where the player was last."""
+        place = self._expected(frame.time)
+        if place is None:
+            return None
+        self._estimator.restart()
+        return self._look(frame, window_at(place))
+
+    def _first(self, people: Sequence[Pose], frame: Frame) -> Pose | None:
+        """Whom to follow at first sight."""
+        if not people:
+            return None
+        seen = [at_first_sight(pose, frame) for pose in people]
+        chosen = choose_player(seen, self._wanted or "biggest")
+        return people[next(i for i, person in enumerate(seen) if person is chosen)]
+
+    def _count(self, frame: Frame, pose: Pose) -> None:
+        """Count who else is in view; at first sight that is known already."""
+        if self.people == 0 or np.isfinite(self._counted):
+            others = find_people(frame.image, frame.time, self._estimator, levels=_COUNT_LEVELS, known=[pose])
+            self.people = max(self.people, 1 + len(others))
+        self._counted = frame.time
+
+
+def at_first_sight(pose: Pose, frame: Frame) -> Person:
+    """Somebody as one frame shows them."""
+    size = (frame.image.shape[1], frame.image.shape[0])
+    colours = body_colours(frame.image, pose)
+    return Person(np.array([frame.time]), pose.image[None], (place_of(pose),), colours, size)
 
 
 def follow(
     frames: Iterable[Frame],
     estimator: PoseEstimator,
     *,
+    player: Person | None = None,
+    wanted: Wanted | None = None,
+    count: bool = True,
     on_frame: Callable[[float], None] | None = None,
 ) -> Track:
     """Raw keypoints of one person in every frame.
@@ -144,56 +188,95 @@ def follow(
     ----------
     frames : in order of time.
     estimator : see ``estimator.make_estimator``.
+    player : whom to follow, as a coarser pass saw them (``scan.scan_people``), in pixels of these frames.
+    wanted : whom to follow at first sight where there is no ``player``; the biggest where None.
+    count : whether to look now and then how many people are in view.
     on_frame : called with each frame's time in seconds, for a progress bar.
 
     Returns
     -------
-    Track with NaN where the player was not found.
+    Track with NaN where the player was not found; ``people`` is how many were in view as far as was looked.
 
     Raises
     ------
-    TrackError : no frame came, or nobody was found in any.
+    TrackError : no frame came, or the player was found in none.
     """
+    follower = Follower(estimator, player, wanted, count=count)
     times: list[float] = []
     poses: list[Pose | None] = []
     size = (0, 0)
-    window: Window | None = None
-    # Frames in a row without the player; it starts so that the first frame is searched.
-    missed = _LOST_AFTER - 1
     for frame in frames:
         size = (frame.image.shape[1], frame.image.shape[0])
-        pose = None if window is None else _estimate_in(estimator, frame, window)
-        if window is not None and pose is not None and _plausible(pose, window):
-            missed = 0
-            if _left(pose, window):
-                window = _window_around(pose)
-                estimator.restart()
-        else:
-            pose = None
-            missed += 1
-            if missed >= _LOST_AFTER:
-                window = None
-                if (missed - _LOST_AFTER) % _SEARCH_EVERY == 0:
-                    found = _find(estimator, frame)
-                    if found is not None:
-                        pose, window = found
-                        missed = 0
         times.append(frame.time)
-        poses.append(pose)
+        poses.append(follower.step(frame))
         if on_frame is not None:
             on_frame(frame.time)
     if not times:
         raise TrackError("The clip holds no pictures to track.")
     if all(pose is None for pose in poses):
         raise TrackError("Nobody was found in the clip; film the whole body, larger and in good light.")
-    return _as_track(times, poses, size)
+    return _as_track(times, poses, size, max(follower.people, 1))
 
 
-def _as_track(times: list[float], poses: list[Pose | None], size: tuple[int, int]) -> Track:
+def _as_track(
+    times: Sequence[float], poses: Sequence[Pose | None], size: tuple[int, int], people: int
+) -> Track:
     image = np.full((len(times), K, 2), np.nan)
     world = np.full((len(times), K, 3), np.nan)
     visibility = np.zeros((len(times), K))
     for i, pose in enumerate(poses):
         if pose is not None:
             image[i], world[i], visibility[i] = pose.image, pose.world, pose.visibility
-    return Track(times=np.asarray(times), image=image, world=world, visibility=visibility, size=size)
+    return Track(np.asarray(times), image, world, visibility, size, people=people)
+
+
+def join(tracks: Sequence[Track], times: np.ndarray) -> Track:
+    """Tracks of parts of a clip, in order of time and apart, as one track with holes between them.
+
+    Parameters
+    ----------
+    tracks : at least one, all of the same picture size.
+    times : (N,) seconds of all of the clip's frames: the frames next to a part stand for the edges of the hole.
+
+    Returns
+    -------
+    Track whose rows next to each part carry NaN and are marked in ``skipped``.
+    """
+    out: list[Track] = []
+    for part in tracks:
+        before = int(np.searchsorted(times, part.times[0])) - 1
+        after = int(np.searchsorted(times, part.times[-1], side="right"))
+        last = out[-1].times[-1] if out else -np.inf
+        if before >= 0 and times[before] > last:
+            out.append(_edge(float(times[before]), part.size))
+        out.append(part)
+        if after < len(times):
+            out.append(_edge(float(times[after]), part.size))
+    # A hole of a single frame has one edge; parts that touch have none.
+    kept = [
+        part
+        for part, following in [*pairwise(out), (out[-1], None)]
+        if not (part.skipped.all() and following is not None and following.times[0] <= part.times[0])
+    ]
+    return Track(
+        times=np.concatenate([part.times for part in kept]),
+        image=np.concatenate([part.image for part in kept]),
+        world=np.concatenate([part.world for part in kept]),
+        visibility=np.concatenate([part.visibility for part in kept]),
+        size=tracks[0].size,
+        bridged=np.concatenate([part.bridged for part in kept]),
+        skipped=np.concatenate([part.skipped for part in kept]),
+        people=max(part.people for part in kept),
+    )
+
+
+def _edge(time: float, size: tuple[int, int]) -> Track:
+    """One row that was not looked at."""
+    return Track(
+        np.array([time]),
+        np.full((1, K, 2), np.nan),
+        np.full((1, K, 3), np.nan),
+        np.zeros((1, K)),
+        size,
+        skipped=np.ones(1, dtype=bool),
+    )

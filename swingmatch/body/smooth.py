@@ -87,9 +87,16 @@ def _smooth_run(values: Array, times: Array, rate: float, cutoff: float) -> Arra
 
 
 def smooth(track: Track) -> Track:
-    """The same track with short gaps bridged and both its picture and its space positions smoothed."""
+    """The same track with short gaps bridged and both its picture and its space positions smoothed.
+
+    What was bridged is a guess: it is marked in ``bridged`` and counts as hidden.
+    """
+    image = smooth_points(track.image, track.times)
+    bridged = np.isfinite(image).all(axis=2) & ~np.isfinite(track.image).all(axis=2)
     return replace(
         track,
-        image=smooth_points(track.image, track.times),
+        image=image,
         world=smooth_points(track.world, track.times),
+        visibility=np.where(bridged, 0.0, track.visibility),
+        bridged=track.bridged | bridged,
     )

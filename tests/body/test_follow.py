@@ -1,4 +1,4 @@
-"""Following a player with a stand-in for the pose model."""
+"""Following a player with a stand-in for the pose model: coloured bars for people."""
 
 import numpy as np
 import pytest
@@ -6,94 +6,112 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from swingmatch.body.estimator import Pose
-from swingmatch.body.follow import Window, _search_windows, follow
-from swingmatch.body.skeleton import INDEX, K
-from swingmatch.clip.clip import Frame
+from swingmatch.body.follow import follow, join
+from swingmatch.body.skeleton import K
+from swingmatch.body.track import Track
+from swingmatch.body.window import Window, search_levels
 from swingmatch.errors import TrackError
 
 
-class Stick:
-    """Finds a white bar, head at its top and feet at its bottom, when it is a fifth of the picture's height or more."""
-
-    def __init__(self):
-        self.calls, self.restarts = 0, 0
-
-    def estimate(self, picture, time):
-        self.calls += 1
-        rows, columns = np.nonzero(picture[..., 0] > 200)
-        if len(rows) == 0 or np.ptp(rows) < 0.2 * picture.shape[0]:
-            return None
-        image = np.column_stack([np.full(K, columns.mean()), np.linspace(rows.min(), rows.max(), K)])
-        image[INDEX["nose"]] = columns.mean(), rows.min()
-        return Pose(image, np.zeros((K, 3)), np.ones(K))
-
-    def restart(self):
-        self.restarts += 1
-
-    def close(self):
-        pass
+@pytest.fixture(scope="module")
+def clip(bars):
+    """Frames of one red bar: places are (middle x, top, height)."""
+    return lambda places: bars.film([[(*place, bars.RED)] for place in places])
 
 
-def picture(x, top, height, size=(240, 480)):
-    out = np.zeros((*size, 3), np.uint8)
-    if height:
-        out[top : top + height, x - 3 : x + 4] = 255
-    return out
-
-
-def clip(places):
-    return [Frame(i, i / 30, picture(*place)) for i, place in enumerate(places)]
-
-
-def middles(track):
-    return track.image[..., 0].mean(axis=1)
-
-
-def test_a_walking_player_is_followed_within_a_pixel_or_two():
+def test_a_walking_player_is_followed_within_a_pixel_or_two(bars, clip):
     places = [(60 + 5 * i, 80, 90) for i in range(70)]
     seen = []
-    track = follow(clip(places), Stick(), on_frame=seen.append)
+    track = follow(clip(places), bars.Bars(), on_frame=seen.append)
     assert track.found.all()
-    np.testing.assert_allclose(middles(track), [x for x, _, _ in places], atol=2.0)
+    np.testing.assert_allclose(bars.middles(track), [x for x, _, _ in places], atol=2.0)
     np.testing.assert_allclose(track.times, np.arange(70) / 30)
     np.testing.assert_allclose(seen, track.times)
     assert track.size == (480, 240)
+    assert track.people == 1
 
 
-def test_a_small_player_is_found_by_looking_closer():
-    stick = Stick()
-    track = follow(clip([(300, 150, 38)] * 6), stick)
+def test_a_small_player_is_found_by_looking_closer(bars, clip):
+    track = follow(clip([(300, 150, 38)] * 6), bars.Bars())
     assert track.found.all()
-    np.testing.assert_allclose(middles(track), 300, atol=2.0)
+    np.testing.assert_allclose(bars.middles(track), 300, atol=2.0)
 
 
-def test_lost_and_found_again():
-    places = [(100, 80, 90)] * 10 + [(100, 80, 0)] * 8 + [(350, 80, 90)] * 25
-    track = follow(clip(places), Stick())
+def test_lost_and_found_again(bars, clip):
+    places = [(100, 80, 90)] * 10 + [(100, 80, 0)] * 8 + [(150, 80, 90)] * 25
+    track = follow(clip(places), bars.Bars())
     assert track.found[:10].all()
     assert not track.found[10:18].any()
     assert track.found[-10:].all()
-    np.testing.assert_allclose(middles(track)[-10:], 350, atol=2.0)
+    np.testing.assert_allclose(bars.middles(track)[-10:], 150, atol=2.0)
 
 
-def test_an_empty_picture_is_not_searched_at_every_frame():
-    stick = Stick()
+def test_an_empty_picture_is_not_searched_at_every_frame(bars, clip):
+    model = bars.Bars()
     with pytest.raises(TrackError, match="Nobody was found"):
-        follow(clip([(0, 0, 0)] * 100), stick)
+        follow(clip([(0, 0, 0)] * 31), model)
     # Every tenth frame is searched, one look a window.
-    assert stick.calls == 10 * len(list(_search_windows(480, 240)))
+    assert model.calls == 4 * sum(len(level) for level in search_levels(480, 240))
 
 
-def test_no_pictures():
+def test_no_pictures(bars):
     with pytest.raises(TrackError, match="no pictures"):
-        follow([], Stick())
+        follow([], bars.Bars())
 
 
-def test_a_followed_player_costs_one_look_a_frame():
-    stick = Stick()
-    follow(clip([(200, 80, 90)] * 50), stick)
-    # Two looks to find the player, then one for each of the other 49 frames.
-    assert stick.calls == 2 + 49
+def test_a_followed_player_costs_one_look_a_frame(bars, clip):
+    counts = []
+    for length in (20, 50):
+        model = bars.Bars()
+        follow(clip([(200, 80, 90)] * length), model)
+        counts.append(model.calls)
+    assert counts[1] - counts[0] == 30
+
+
+def test_others_are_counted_now_and_then(bars):
+    alone = [[(200, 80, 90, bars.RED)]] * 45
+    joined = [[(200, 80, 90, bars.RED), (380, 90, 80, bars.BLUE)]] * 45
+    assert follow(bars.film(alone + joined), bars.Bars()).people == 2
+    assert follow(bars.film(alone + joined), bars.Bars(), count=False).people == 1
+
+
+def test_somebody_larger_who_walks_across_in_front_is_not_followed(bars):
+    """The model shows whoever is tallest in its window, and goes over to the passer-by."""
+    scenes = [[(220, 80, 90, bars.RED), (20 + 6 * i, 70, 130, bars.BLUE)] for i in range(75)]
+    track = follow(bars.film(scenes), bars.Bars(), wanted=(220 / 480, 0.5))
+    hidden = np.array([abs(20 + 6 * i - 220) < 16 for i in range(75)])
+    np.testing.assert_allclose(bars.middles(track)[track.found], 220, atol=8.0)
+    # Hidden frames stay empty, all others but those next to them are found.
+    assert not track.found[hidden].any()
+    near = np.array([abs(20 + 6 * i - 220) < 70 for i in range(75)])
+    assert track.found[~near].all()
+    assert track.people == 2
+
+
+def test_no_hop_to_a_bystander_when_the_player_goes(bars):
+    scenes = [[(150, 80, 90, bars.RED), (300, 85, 80, bars.GREEN)]] * 20 + [[(300, 85, 80, bars.GREEN)]] * 60
+    track = follow(bars.film(scenes), bars.Bars(), wanted="left")
+    assert track.found[:20].all()
+    assert not track.found[20:].any()
+
+
+def test_the_player_comes_back_and_the_bystander_stays_unfollowed(bars):
+    gone = [[(300, 85, 80, bars.GREEN)]] * 30
+    scenes = [[(150, 80, 90, bars.RED), (300, 85, 80, bars.GREEN)]] * 20
+    track = follow(bars.film(scenes + gone + scenes * 2), bars.Bars(), wanted="left")
+    assert not track.found[20:50].any()
+    assert track.found[-20:].all()
+    np.testing.assert_allclose(bars.middles(track)[-20:], 150, atol=2.0)
+
+
+@pytest.mark.parametrize(
+    ("wanted", "x"), [(None, 300), ("biggest", 300), ("left", 100), ("right", 400), ((0.2, 0.6), 100)]
+)
+def test_the_coach_says_whom(wanted, x, bars):
+    scenes = [[(100, 90, 70, bars.RED), (300, 80, 110, bars.BLUE), (400, 90, 80, bars.GREEN)]] * 5
+    np.testing.assert_allclose(
+        bars.middles(follow(bars.film(scenes), bars.Bars(), wanted=wanted)), x, atol=2.0
+    )
 
 
 @given(
@@ -105,7 +123,7 @@ def test_a_followed_player_costs_one_look_a_frame():
 )
 def test_search_windows_show_a_small_player_whole_wherever_it_stands(width, height, x, y, share):
     """In portrait and landscape: a box of up to four tenths of the smallest window lies inside one of them."""
-    windows = list(_search_windows(width, height))
+    windows = [*search_levels(width, height)][-1]
     side = share * windows[-1].side
     left, top = x * (width - side), y * (height - side)
     assert any(
@@ -114,7 +132,6 @@ def test_search_windows_show_a_small_player_whole_wherever_it_stands(width, heig
         and w.top <= top + 1e-6
         and top + side <= w.top + w.side + 1e-6
         for w in windows
-        if w.side == windows[-1].side
     )
 
 
@@ -131,8 +148,8 @@ def test_a_window_anywhere_cuts_what_lies_inside_the_picture(left, top, side):
         assert height >= 480
 
 
-def test_a_player_who_leaves_the_picture_is_lost_and_nothing_breaks():
-    class Leaving(Stick):
+def test_a_player_who_leaves_the_picture_is_lost_and_nothing_breaks(bars, clip):
+    class Leaving(bars.Bars):
         """Guesses the player beyond the picture's edge, as the model does for somebody who walks out."""
 
         def estimate(self, picture, time):
@@ -145,8 +162,8 @@ def test_a_player_who_leaves_the_picture_is_lost_and_nothing_breaks():
     assert not track.found[14:].any()
 
 
-def test_an_answer_far_too_small_for_its_window_does_not_count():
-    class Shrinking(Stick):
+def test_an_answer_far_too_small_for_its_window_does_not_count(bars, clip):
+    class Shrinking(bars.Bars):
         def estimate(self, picture, time):
             pose = super().estimate(picture, time)
             if pose is None or time < 0.3:
@@ -157,3 +174,28 @@ def test_an_answer_far_too_small_for_its_window_does_not_count():
     track = follow(clip([(200, 80, 90)] * 30), Shrinking())
     assert track.found[:9].all()
     assert not track.found[9:].any()
+
+
+def part(start, count, rate=10.0):
+    times = start + np.arange(count) / rate
+    return Track(times, np.ones((count, K, 2)), np.ones((count, K, 3)), np.ones((count, K)), (64, 48))
+
+
+def test_parts_are_joined_with_an_empty_row_at_each_edge_of_a_hole():
+    times = np.arange(100) / 10
+    track = join([part(1.0, 5), part(4.0, 3)], times)
+    np.testing.assert_allclose(track.times, [0.9, 1.0, 1.1, 1.2, 1.3, 1.4, 1.5, 3.9, 4.0, 4.1, 4.2, 4.3])
+    assert track.skipped.tolist() == [True, *[False] * 5, True, True, *[False] * 3, True]
+    assert (track.found == ~track.skipped).all()
+    assert track.share_found == 1.0
+
+
+@pytest.mark.parametrize(("start", "rows"), [(1.5, 0), (1.6, 1), (1.7, 2), (1.8, 2)])
+def test_small_holes_have_no_row_twice(start, rows):
+    """Parts that touch have no hole; a hole of one frame has one edge."""
+    times = np.arange(30) / 10
+    track = join([part(1.0, 5), part(start, 3)], times)
+    assert (np.diff(track.times) > 0.05).all()
+    inside = (track.times > 1.45) & (track.times < start - 0.05)
+    assert inside.sum() == rows
+    assert track.skipped[inside].all()
