@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from swingmatch.body.colours import body_colours, unlikeness
@@ -150,6 +150,7 @@ def lab(rgb):
     return np.array([116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])])
 
 
+@settings(deadline=None)
 @given(st.tuples(*[st.integers(0, 255)] * 3))
 def test_colours_are_those_of_the_cie(rgb):
     picture = np.empty((60, 60, 3), np.uint8)

@@ -85,7 +85,7 @@ def swinger(bars):
     return make
 
 
-@settings(max_examples=25)
+@settings(max_examples=25, deadline=None)
 @given(phase=st.floats(0.0, 1 / 6), stroke=st.floats(5.0, 55.0))
 def test_a_stroke_is_found_however_the_looks_fall_and_kept_whole(swinger, phase, stroke):
     ((start, stop),) = swing_spans(swinger([stroke], phase=phase), None, 0.0, 60.0)
