@@ -6,25 +6,13 @@ import argparse
 import json
 import tempfile
 from collections.abc import Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor
 from pathlib import Path
 
-import cv2
-
-from swingmatch.library.store import load_library
 from swingmatch.progress import Bar
-from swingmatch.study.measure import Errors, errors_of
-from swingmatch.study.recorded import (
-    HELD_OUT_PLAYERS,
-    TUNING_PLAYERS,
-    RecordedShot,
-    film_recorded,
-    recorded_shots,
-)
-from swingmatch.study.review_time import review_seconds
-from swingmatch.study.sample import Shot, film, shots
+from swingmatch.study.recorded import HELD_OUT_PLAYERS, TUNING_PLAYERS, recorded_shots
+from swingmatch.study.run import AnyShot, processes, run, time_reviews
+from swingmatch.study.sample import shots
 from swingmatch.study.tables import accuracy, summary
-from swingmatch.synth.truth import ClipTruth
 
 _ACCURACY = Path(__file__).parents[1] / "findings" / "accuracy.json"
 _RECORDED = (
@@ -33,48 +21,6 @@ _RECORDED = (
     "target is where the player's forehands go, to about 15 degrees. The analysis knows forehands; the other strokes "
     "show what it does with them."
 )
-
-
-def _one_thread() -> None:
-    """Clips are spread over processes; threads inside each would only wait for one another."""
-    cv2.setNumThreads(1)
-
-
-def filmed(item: Shot | RecordedShot, folder: Path) -> tuple[Path, ClipTruth]:
-    """The clip of a shot, rendered where it is not yet in ``folder``, and its truth."""
-    return film_recorded(item, folder) if isinstance(item, RecordedShot) else film(item, folder)
-
-
-def _one(item: Shot | RecordedShot, folder: Path, keep: bool) -> Errors:
-    path, truth = filmed(item, folder)
-    stroke = f"recorded {item.stroke}" if isinstance(item, RecordedShot) else "forehand"
-    return errors_of(path, truth, stroke=stroke, keep=keep)
-
-
-def run(
-    items: Sequence[Shot | RecordedShot], folder: Path, executor: Executor, *, keep: bool = False
-) -> list[Errors]:
-    """Render what is not yet in ``folder``, analyse all clips, and give their errors in order.
-
-    With ``keep`` raw tracks are kept in ``folder`` too and used again, see ``kept``.
-    """
-    bar = Bar()
-    out = []
-    count = len(items)
-    for done, errors in enumerate(executor.map(_one, items, [folder] * count, [keep] * count), start=1):
-        bar("studying clips", done / count)
-        out.append(errors)
-    return out
-
-
-def time_reviews(
-    items: Sequence[Shot | RecordedShot], all_errors: Sequence[Errors], folder: Path, count: int
-) -> None:
-    """Add the seconds of the review's steps to the errors of the first ``count`` clips that could be used."""
-    library = load_library()
-    usable = [(item, errors) for item, errors in zip(items, all_errors, strict=True) if not errors.failed]
-    for item, errors in usable[:count]:
-        errors.seconds.update(review_seconds(filmed(item, folder)[0], library))
 
 
 def _words() -> argparse.Namespace:
@@ -117,15 +63,14 @@ def main() -> None:
     """Run the study."""
     words = _words()
     held_out = words.what == "report" and not words.tuning
-    items: Sequence[Shot | RecordedShot]
+    items: Sequence[AnyShot]
     if words.mocap:
         items = recorded_shots(words.mocap, HELD_OUT_PLAYERS if held_out else TUNING_PLAYERS)
     else:
         items = shots(words.clips, held_out=held_out)
-    pool = ProcessPoolExecutor(words.workers, initializer=_one_thread)
-    with tempfile.TemporaryDirectory() as scratch, pool as executor:
+    with tempfile.TemporaryDirectory() as scratch, processes(words.workers) as executor:
         folder = words.folder or Path(scratch)
-        all_errors = run(items, folder, executor, keep=words.keep_tracks)
+        all_errors = run(items, folder, executor, keep=words.keep_tracks, progress=Bar())
         time_reviews(items, all_errors, folder, words.time_reviews)
     if words.mocap:
         print(_RECORDED + "\n")

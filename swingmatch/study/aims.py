@@ -34,10 +34,10 @@ class Aim:
     def bounds(self) -> str:
         """The bounds in words."""
         if self.low == -np.inf:
-            return f"at most {self.high:g}{self.unit}"
+            return f"at most {self.high:.3g}{self.unit}"
         if self.high == np.inf:
-            return f"at least {self.low:g}{self.unit}"
-        return f"{self.low:g} to {self.high:g}{self.unit}"
+            return f"at least {self.low:.3g}{self.unit}"
+        return f"{self.low:.3g} to {self.high:.3g}{self.unit}"
 
     def verdict(self, value: float) -> str:
         """``met``, ``not met`` or ``not measured``."""

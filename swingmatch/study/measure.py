@@ -70,8 +70,10 @@ class Errors:
     raw_angles : the same from the estimator's own 3-D. quantities : (key, column) -> errors with sign.
     stance : % with sign, width of the stance in shoulder widths at ``STANCE_AT``.
     stated : name -> errors over their stated standard deviations, where the analysis states one.
-    seconds : step -> seconds. failed, failed_silent : the sentence, where the clip could not be used, or not without
-        its sound.
+    seconds : step -> seconds. failed, failed_silent, failed_told : the sentence, where the clip could not be used, or
+        not without its sound, or not with the true hand where another was told.
+
+    Moments are those of the hand that was told; what is said of the body is measured with the true hand.
     """
 
     side: str
@@ -100,6 +102,7 @@ class Errors:
     seconds: dict[str, float] = field(default_factory=dict)
     failed: str = ""
     failed_silent: str = ""
+    failed_told: str = ""
 
 
 def true_swings(truth: ClipTruth) -> list[Swing]:
@@ -180,7 +183,14 @@ def errors_of(path: Path, truth: ClipTruth, *, stroke: str = "forehand", keep: b
         return errors
     errors.hand_right = strokes.hand == truth.hand
     errors.azimuth.append(wrap(strokes.camera_azimuth - _azimuth(truth)))
-    _swing_errors(errors, track, strokes, truth)
+    _moment_errors(errors, strokes, truth)
+    try:
+        # Where the hand was told wrongly, the body is still measured, as it is once the coach has said which hand.
+        told = strokes if errors.hand_right else find_swings(track, onsets, hand=truth.hand)
+    except SwingmatchError as error:
+        errors.failed_told = str(error)
+    else:
+        _body_errors(errors, track, told, truth)
     try:
         silent = find_swings(track, None, hand=strokes.hand, azimuth=strokes.camera_azimuth)
     except SwingmatchError as error:
@@ -235,32 +245,40 @@ def _silent_errors(errors: Errors, silent: Strokes, truth: ClipTruth) -> None:
             errors.contact_hand.append(error)
 
 
-def _swing_errors(errors: Errors, track: Track, strokes: Strokes, truth: ClipTruth) -> None:
+def _moment_errors(errors: Errors, strokes: Strokes, truth: ClipTruth) -> None:
+    """Which strokes were found, and their contact and events."""
     used: set[int] = set()
-    for true in true_swings(truth):
-        best = _nearest(strokes, true.contact)
+    for true in truth.swings:
+        at = true.events["contact"]
+        best = _nearest(strokes, at)
         if best is None or best in used:
             continue
         used.add(best)
         errors.matched += 1
         swing = strokes.swings[best]
-        error = _contact_error(
-            errors, "contact with sound", strokes.contacts[best], swing.contact, true.contact
-        )
+        error = _contact_error(errors, "contact with sound", strokes.contacts[best], swing.contact, at)
         errors.contact_sound.append(error)
         for name in EVENTS:
             if name != "contact" and name in swing.events and name in true.events:
                 errors.events.setdefault(name, []).append(1000 * (swing.events[name] - true.events[name]))
-        if strokes.hand == truth.hand:
-            _angle_errors(errors, track, swing, true)
-            _stance_errors(errors, swing, true)
-            alignment = align(swing, true)
-            for deviation in compare([swing], true, [alignment], [true]):
-                key = (deviation.quantity, deviation.phase)
-                errors.quantities.setdefault(key, []).append(deviation.value)
-                if deviation.visible:
-                    _state(errors, "differences in the review", deviation.value, deviation.doubt)
     errors.extra = len(strokes.swings) - len(used)
+
+
+def _body_errors(errors: Errors, track: Track, strokes: Strokes, truth: ClipTruth) -> None:
+    """Angles, stance and the quantities of the comparison, from strokes that were read with the true hand."""
+    for true in true_swings(truth):
+        best = _nearest(strokes, true.contact)
+        if best is None:
+            continue
+        swing = strokes.swings[best]
+        _angle_errors(errors, track, swing, true)
+        _stance_errors(errors, swing, true)
+        alignment = align(swing, true)
+        for deviation in compare([swing], true, [alignment], [true]):
+            key = (deviation.quantity, deviation.phase)
+            errors.quantities.setdefault(key, []).append(deviation.value)
+            if deviation.visible:
+                _state(errors, "differences in the review", deviation.value, deviation.doubt)
 
 
 def _angle_errors(errors: Errors, track: Track, swing: Swing, true: Swing) -> None:

@@ -158,6 +158,9 @@ def summary(all_errors: Sequence[Errors]) -> str:
     sentences += [
         f"- could not be used without sound: {e.failed_silent}" for e in all_errors if e.failed_silent
     ]
+    sentences += [
+        f"- could not be used with the true hand: {e.failed_told}" for e in all_errors if e.failed_told
+    ]
     return "\n\n".join([*parts, "\n".join(sentences)]).rstrip()
 
 

@@ -285,6 +285,24 @@ def test_a_clip_that_fails_only_without_sound_keeps_its_other_figures(rendered, 
     assert "- could not be used without sound: No swing was found." in text
 
 
+def test_the_body_is_measured_where_the_hand_was_told_wrongly(rendered, measured, monkeypatch):
+    real = measure.find_swings
+
+    def wrong(track, onsets, *, hand=None, **words):
+        return real(track, onsets, hand=hand or "left", **words)
+
+    monkeypatch.setattr(measure, "find_swings", wrong)
+    found = errors_of(*rendered)
+    assert not found.hand_right
+    assert (found.failed, found.failed_told) == ("", "")
+    assert found.angles.keys() == measured.angles.keys()
+    # The same frames are measured, and the same hand's: the other elbow is not taken for the hitting one.
+    elbow = "hitting_elbow_flexion"
+    assert len(found.angles[elbow]) == len(measured.angles[elbow])
+    assert np.median(found.angles[elbow]) == pytest.approx(np.median(measured.angles[elbow]), abs=3.0)
+    assert len(found.stance) == 2
+
+
 def test_the_estimator_is_there():
     """The study and the tests above rest on the bundled model; a missing one should say so by itself."""
     make_estimator().close()
