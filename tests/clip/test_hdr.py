@@ -94,11 +94,10 @@ def film(path: Path, curve: str, signal: np.ndarray) -> Path:
             "colorspace": "bt2020nc",
             "color_range": "tv",
         }
-        planes = np.concatenate(
-            [np.full(64 * 48 // part, code) for part, code in zip((1, 4, 4), codes, strict=True)]
-        ).astype(np.uint16)
         for i in range(3):
-            frame = av.VideoFrame.from_ndarray(planes.reshape(72, 64), "yuv420p10le")
+            frame = av.VideoFrame(64, 48, "yuv420p10le")
+            for plane, code in zip(frame.planes, codes, strict=True):
+                plane.update(np.full(plane.buffer_size // 2, code, "<u2").tobytes())
             frame.pts, frame.time_base = i, Fraction(1, 30)
             container.mux(stream.encode(frame))
         container.mux(stream.encode())
