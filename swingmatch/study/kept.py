@@ -41,7 +41,7 @@ def tracking_version() -> str:
     change in many ways that leave the pictures as they are. Delete the kept tracks where it does not.
     """
     seen: set[str] = set()
-    queue = ["watch", "follow", "estimator"]
+    queue = ["watch", "estimator"]
     while queue:
         name = queue.pop()
         if name in seen or not (_BODY / f"{name}.py").is_file():

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Iterable
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -11,12 +13,12 @@ from numpy.typing import NDArray
 
 from swingmatch.align.warp import align
 from swingmatch.body.estimator import make_estimator
-from swingmatch.body.follow import follow
 from swingmatch.body.mend import mend
 from swingmatch.body.skeleton import INDEX, NOSE_OVER_ANKLES, mirror
 from swingmatch.body.smooth import smooth
 from swingmatch.body.track import Track
-from swingmatch.clip.clip import Clip
+from swingmatch.body.watch import watch
+from swingmatch.clip.clip import Clip, Frame
 from swingmatch.clip.reader import frames, open_clip
 from swingmatch.clip.sound import Onsets, strike_onsets
 from swingmatch.errors import SwingmatchError
@@ -117,12 +119,12 @@ def _azimuth(truth: ClipTruth) -> float:
     return float(truth.camera["azimuth"])  # type: ignore[arg-type]
 
 
-def track_raw(clip: Clip) -> Tracked:
+def track_raw(clip: Clip, onsets: Onsets | None) -> Tracked:
     """Track a clip as the tool does, timing reading, tracking, and the bare pose model on as many pictures."""
     seconds: dict[str, float] = {}
     estimator = make_estimator()
     # The bare model: pictures that are already in memory.
-    pictures = [frame.image for _, frame in zip(range(_BARE), frames(clip), strict=False)]
+    pictures = [frame.image for frame in islice(frames(clip), _BARE)]
     estimator.estimate(pictures[0], 0.0)
     start = time.perf_counter()
     for i, picture in enumerate(pictures):
@@ -133,18 +135,18 @@ def track_raw(clip: Clip) -> Tracked:
     for _ in frames(clip):
         pass
     seconds["read"] = time.perf_counter() - start
+
+    def read(
+        start: float | None, stop: float | None, tallest: int, every: float | None = None
+    ) -> Iterable[Frame]:
+        return frames(clip, start, stop, max_height=tallest, every=every)
+
     start = time.perf_counter()
-    raw = follow(frames(clip), estimator)
+    raw = watch(read, clip.times, estimator, onsets=onsets)
     seconds["read and track"] = time.perf_counter() - start
-    seconds["bare pose model"] = each * _looked(raw)
+    seconds["bare pose model"] = each * int((~raw.skipped).sum())
     estimator.close()
     return Tracked(raw, seconds)
-
-
-def _looked(track: Track) -> int:
-    """Number of frames that were looked at."""
-    skipped = getattr(track, "skipped", None)
-    return len(track.times) if skipped is None else int((~skipped).sum())
 
 
 def track_timed(path: Path, *, keep: bool = False) -> tuple[Track, Onsets | None, dict[str, float]]:
@@ -153,14 +155,14 @@ def track_timed(path: Path, *, keep: bool = False) -> tuple[Track, Onsets | None
     With ``keep`` the raw track is kept beside the clip, see ``kept``, and used again with the seconds it once took.
     """
     clip = open_clip(path)
-    tracked = kept(path, lambda: track_raw(clip)) if keep else track_raw(clip)
-    seconds = dict(tracked.seconds)
+    start = time.perf_counter()
+    onsets = strike_onsets(clip)
+    sound = time.perf_counter() - start
+    tracked = kept(path, lambda: track_raw(clip, onsets)) if keep else track_raw(clip, onsets)
+    seconds = tracked.seconds | {"sound": sound}
     start = time.perf_counter()
     track = smooth(mend(tracked.track))
     seconds["mend and smooth"] = time.perf_counter() - start
-    start = time.perf_counter()
-    onsets = strike_onsets(clip)
-    seconds["sound"] = time.perf_counter() - start
     return track, onsets, seconds
 
 
@@ -201,7 +203,7 @@ def errors_of(path: Path, truth: ClipTruth, *, stroke: str = "forehand", keep: b
 
 
 def _image_errors(errors: Errors, track: Track, truth: ClipTruth) -> None:
-    errors.frames, errors.found = _looked(track), int(track.found.sum())
+    errors.frames, errors.found = int((~track.skipped).sum()), int(track.found.sum())
     image = resample(truth.image, truth.times, track.times)
     seen = resample(truth.visible.astype(float), truth.times, track.times) > 0.5
     tall = np.nanmax(image[:, INDEX["left_ankle"], 1] - image[:, INDEX["nose"], 1]) / NOSE_OVER_ANKLES

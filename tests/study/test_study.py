@@ -207,7 +207,8 @@ def test_true_swings_are_in_statures(rendered):
 
 @pytest.fixture(scope="module")
 def measured(rendered):
-    return errors_of(*rendered)
+    # The raw track is kept, so that the tests below need not track again.
+    return errors_of(*rendered, keep=True)
 
 
 def test_one_clip_is_measured_with_small_errors(measured):
@@ -264,7 +265,7 @@ def test_a_clip_that_cannot_be_used_is_counted_not_raised(rendered, monkeypatch)
     assert (found.swings, found.matched) == (1, 0)
 
 
-def test_a_clip_that_fails_only_without_sound_keeps_its_other_figures(rendered, monkeypatch):
+def test_a_clip_that_fails_only_without_sound_keeps_its_other_figures(rendered, measured, monkeypatch):
     from swingmatch.errors import StrokeError
 
     real = measure.find_swings
@@ -275,10 +276,13 @@ def test_a_clip_that_fails_only_without_sound_keeps_its_other_figures(rendered, 
         return real(track, onsets, **words)
 
     monkeypatch.setattr(measure, "find_swings", deaf)
-    found = errors_of(*rendered)
+    found = errors_of(*rendered, keep=True)
     assert found.failed == ""
     assert found.failed_silent == "No swing was found."
     assert found.contact_hand == []
+    # From the kept track everything comes out as before.
+    assert found.contact_sound == measured.contact_sound
+    assert found.angles == measured.angles
     assert (found.matched, len(found.contact_sound)) == (1, 1)
     text = tables.summary([found])
     assert row([found], "could not be used without sound") == ["1", "1"]
@@ -292,7 +296,7 @@ def test_the_body_is_measured_where_the_hand_was_told_wrongly(rendered, measured
         return real(track, onsets, hand=hand or "left", **words)
 
     monkeypatch.setattr(measure, "find_swings", wrong)
-    found = errors_of(*rendered)
+    found = errors_of(*rendered, keep=True)
     assert not found.hand_right
     assert (found.failed, found.failed_told) == ("", "")
     assert found.angles.keys() == measured.angles.keys()
