@@ -80,6 +80,8 @@ class ToneMap:
         rolled = roll_off(codes * PEAK if self._hlg else np.minimum(pq_light(codes), PEAK)) / WHITE
         self._rolled = rolled.astype(np.float32)  # by light / PEAK for HLG, by signal for PQ
         self._scene = hlg_scene(codes).astype(np.float32)
+        self._luma = _LUMA.astype(np.float32)
+        self._gain = (codes ** (_GAMMA - 1)).astype(np.float32)  # by luminance of the scene: BT.2100's OOTF
         self._matrix = (TO_709.T if wide else np.eye(3)).astype(np.float32)
         self._coded = np.round(255 * codes ** (1 / 2.4)).astype(np.uint8)
 
@@ -90,8 +92,8 @@ class ToneMap:
             strip = picture[begin : begin + rows]
             if self._hlg:
                 scene = self._scene[strip]
-                gain = (scene @ _LUMA.astype(np.float32))[..., None] ** np.float32(_GAMMA - 1)
-                light = self._rolled[_index(scene * gain)]
+                gain = self._gain[_index(scene @ self._luma)]
+                light = self._rolled[_index(scene * gain[..., None])]
             else:
                 light = self._rolled[strip]
             out[begin : begin + rows] = self._coded[_index(light @ self._matrix)]
