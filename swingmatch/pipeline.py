@@ -6,8 +6,9 @@ Everything here calls the steps in order; what each does lives in its own packag
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import compress, islice
 from pathlib import Path
 
 import numpy as np
@@ -19,12 +20,24 @@ from swingmatch.body.people import Wanted
 from swingmatch.body.smooth import smooth
 from swingmatch.body.track import Track
 from swingmatch.body.watch import watch
-from swingmatch.clip.clip import Clip
+from swingmatch.clip.clip import Clip, Frame
 from swingmatch.clip.reader import frames, open_clip
 from swingmatch.clip.sound import Onsets, strike_onsets
+from swingmatch.errors import StrokeError, TrackError
 from swingmatch.findings.compare import compare, joint_differences
 from swingmatch.findings.explain import changes, not_visible, strengths
 from swingmatch.findings.review import Pair, Review
+from swingmatch.footage.check import UPSIDE_DOWN, Footage, check, crosses_cut, unusable
+from swingmatch.footage.picture import Picture, Watcher, look, picture_at_real_speed
+from swingmatch.footage.slow_motion import (
+    SlowMotion,
+    at_real_speed,
+    clip_at_real_speed,
+    detect,
+    said,
+    sound_at_real_speed,
+)
+from swingmatch.footage.turned import upside_down
 from swingmatch.library.choose import choose
 from swingmatch.library.store import Library
 from swingmatch.progress import Progress, silent
@@ -32,10 +45,8 @@ from swingmatch.stroke.direction import side_name
 from swingmatch.stroke.reconstruct import Strokes, find_swings
 from swingmatch.stroke.swing import Hand, Swing
 
-#: Below this rate the moments of a stroke are too far apart to tell their order.
-_FEW_FRAMES = 50.0
-#: How far contact is off without sound: median and 90th percentile of the study on held-out clips.
-_HAND_ALONE = "half of the time within 45 ms, one time in ten more than 110 ms off"
+#: Pictures that are turned round and searched where nobody was found.
+_TURNED = 3
 
 
 @dataclass(frozen=True)
@@ -49,6 +60,7 @@ class Options:
     player : name to show; the file's name where None.
     person : who the player is where several people are in view: "biggest", "left", "right", or a point of the first
         pictures as shares of their width and height.
+    slow : how many times slower than life the clip plays, 1 for real speed.
     """
 
     model: str | None = None
@@ -56,6 +68,21 @@ class Options:
     azimuth: float | None = None
     player: str | None = None
     person: Wanted | None = None
+    slow: float | None = None
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What one clip holds before its swings are looked for, all at real speed.
+
+    ``clip`` tells of times and rates only; pictures are read with the clip as it was opened.
+    """
+
+    clip: Clip
+    track: Track
+    onsets: Onsets | None
+    picture: Picture
+    slow: SlowMotion
 
 
 def track_clip(
@@ -65,14 +92,24 @@ def track_clip(
     *,
     onsets: Onsets | None = None,
     person: Wanted | None = None,
+    watcher: Watcher | None = None,
 ) -> Track:
     """Follow the player and smooth the result: every frame of a short clip, around the swings of a long one.
 
-    ``onsets`` helps to find the swings of a long clip, ``person`` is who the coach means. Raises ``TrackError``.
+    ``onsets`` helps to find the swings of a long clip, ``person`` is who the coach means, ``watcher`` looks at some of
+    the pictures on their way. Raises ``TrackError``.
     """
+
+    def read(
+        start: float | None, stop: float | None, tallest: int, every: float | None = None
+    ) -> Iterable[Frame]:
+        pictures = frames(clip, start, stop, max_height=tallest, every=every)
+        # The coarse pass has smaller pictures; what is followed at the full rate is what counts.
+        return pictures if watcher is None or every is not None else watcher.passing(pictures)
+
     estimator.restart()
     raw = watch(
-        lambda start, stop, tallest, every=None: frames(clip, start, stop, max_height=tallest, every=every),
+        read,
         clip.times,
         estimator,
         onsets=onsets,
@@ -102,43 +139,137 @@ def review_clip(
     SwingmatchError : one sentence on why the clip cannot be used.
     """
     options = options or Options()
-    clip = open_clip(path)
-    onsets = strike_onsets(clip)
-    own = estimator is None
-    model = estimator or make_estimator()
-    try:
-        track = track_clip(clip, model, progress, onsets=onsets, person=options.person)
-    finally:
-        if own:
-            model.close()
-    strokes = find_swings(
-        track,
-        onsets,
-        hand=options.hand,
-        azimuth=options.azimuth,
-        on_stroke=lambda done, count: progress("reading the swings", done / count),
-    )
-    review = _compare(clip, track, strokes, onsets, library, options)
+    seen = _see(path, options, estimator, progress)
+    early = check(seen.clip, seen.track, seen.onsets, seen.picture, slow=seen.slow)
+    if not early.usable:
+        raise TrackError(early.remarks[0].sentence)
+    strokes = _strokes(seen, options, progress)
+    review = _compare(seen, strokes, _footage(seen, strokes, options), library, options)
     progress("comparing", 1.0)
     return review
 
 
-def _compare(
-    clip: Clip, track: Track, strokes: Strokes, onsets: Onsets | None, library: Library, options: Options
-) -> Review:
+def check_clip(
+    path: Path,
+    options: Options | None = None,
+    *,
+    estimator: PoseEstimator | None = None,
+    progress: Progress = silent,
+) -> Footage:
+    """What one clip can show, without comparing it; a clip without a player or a swing is *unusable*, not an error.
+
+    Raises
+    ------
+    SwingmatchError : one sentence on why the file cannot be read.
+    """
+    options = options or Options()
+    try:
+        seen = _see(path, options, estimator, progress)
+    except TrackError as error:
+        return unusable("upside down" if str(error) == UPSIDE_DOWN else "nobody", str(error))
+    early = check(seen.clip, seen.track, seen.onsets, seen.picture, slow=seen.slow)
+    if not early.usable:
+        return early
+    try:
+        strokes = _strokes(seen, options, progress)
+    except StrokeError as error:
+        missing = unusable("strokes", str(error)).remarks
+        return replace(early, remarks=(*missing, *early.remarks))
+    return _footage(seen, strokes, options)
+
+
+def _see(path: Path, options: Options, estimator: PoseEstimator | None, progress: Progress) -> Seen:
+    """Read, hear and follow; and bring everything to real speed. Raises ``SwingmatchError``."""
+    clip = open_clip(path)
+    onsets = strike_onsets(clip)
+    watcher = Watcher()
+    own = estimator is None
+    model = estimator or make_estimator()
+    try:
+        track = track_clip(clip, model, progress, onsets=onsets, person=options.person, watcher=watcher)
+    except TrackError as error:
+        if upside_down(_some_frames(clip), model):
+            raise TrackError(UPSIDE_DOWN) from error
+        raise
+    finally:
+        if own:
+            model.close()
+    picture = look(watcher.watched(), track)
+    slow = detect(clip, track, onsets) if options.slow is None else said(options.slow)
+    if slow.factor != 1.0:
+        # What was smoothed as slow movement is still rough at its real speed.
+        track = smooth(at_real_speed(track, slow.factor))
+    return Seen(
+        clip=clip_at_real_speed(clip, slow.factor),
+        track=track,
+        onsets=sound_at_real_speed(onsets, slow.factor),
+        picture=picture_at_real_speed(picture, slow.factor),
+        slow=slow,
+    )
+
+
+def _some_frames(clip: Clip) -> Iterator[Frame]:
+    """A few frames spread over a clip."""
+    for share in (np.arange(_TURNED) + 0.5) / _TURNED:
+        with frames(clip, float(share * clip.times[-1]), max_height=540) as some:
+            yield from islice(some, 1)
+
+
+def _strokes(seen: Seen, options: Options, progress: Progress) -> Strokes:
+    """The clip's swings but for those that a cut of the film goes through. Raises ``StrokeError``."""
+    try:
+        strokes = find_swings(
+            seen.track,
+            seen.onsets,
+            hand=options.hand,
+            azimuth=options.azimuth,
+            on_stroke=lambda done, count: progress("reading the swings", done / count),
+        )
+    except StrokeError as error:
+        if not seen.slow.question:
+            raise
+        raise StrokeError(f"{error} {seen.slow.question}") from error
+    whole = [
+        not crosses_cut(min(swing.events.values()), max(swing.events.values()), seen.picture)
+        for swing in strokes.swings
+    ]
+    if not any(whole):
+        raise StrokeError("The film is cut within every swing; send it uncut, as it left the phone.")
+    return replace(
+        strokes,
+        swings=tuple(compress(strokes.swings, whole)),
+        contacts=tuple(compress(strokes.contacts, whole)),
+    )
+
+
+def _footage(seen: Seen, strokes: Strokes, options: Options) -> Footage:
+    return check(
+        seen.clip,
+        seen.track,
+        seen.onsets,
+        seen.picture,
+        azimuth=strokes.camera_azimuth,
+        azimuth_said=options.azimuth is not None,
+        hand=strokes.hand,
+        heard=all(contact.source == "sound" for contact in strokes.contacts),
+        slow=seen.slow,
+    )
+
+
+def _compare(seen: Seen, strokes: Strokes, footage: Footage, library: Library, options: Options) -> Review:
     choice = choose(strokes.swings, library, name=options.model)
     volunteer, model = choice.volunteer, choice.swing
     alignments = [align(swing, model) for swing in strokes.swings]
-    deviations = compare(strokes.swings, model, alignments, volunteer.swings)
+    deviations = compare(strokes.swings, model, alignments, volunteer.swings, footage.hides)
     pairs = tuple(
-        Pair(swing, shown, alignment, joint_differences(swing, shown, alignment))
+        Pair(swing, shown, alignment, joint_differences(swing, shown, alignment, footage.hides))
         for swing, alignment in zip(strokes.swings, alignments, strict=True)
         for shown in [_same_hand(model, strokes.hand)]
     )
     return Review(
-        player=options.player or _name_of(clip.path),
-        clip=clip.path.name,
-        track=track,
+        player=options.player or _name_of(seen.clip.path),
+        clip=seen.clip.path.name,
+        track=seen.track,
         camera_side=side_name(strokes.camera_azimuth),
         model_name=volunteer.label,
         model_reasons=tuple(choice.reasons),
@@ -149,7 +280,8 @@ def _compare(
         strengths=strengths(deviations),
         changes=changes(deviations),
         not_visible=not_visible(deviations),
-        notes=tuple(_notes(clip, track, strokes, onsets, options)),
+        notes=(*strokes.notes, *footage.notes),
+        slow=seen.slow.factor,
     )
 
 
@@ -177,23 +309,3 @@ def _most_typical(swings: Sequence[Swing]) -> int:
         for j, b in enumerate(swings[:i]):
             total[[i, j]] += distance(a, b)
     return int(np.argmin(total))
-
-
-def _notes(clip: Clip, track: Track, strokes: Strokes, onsets: Onsets | None, options: Options) -> list[str]:
-    notes = [*clip.notes, *strokes.notes]
-    found = track.share_found
-    if found < 0.98:
-        notes.append(f"The player was found in {100 * found:.0f} % of the frames.")
-    if clip.measured_rate < _FEW_FRAMES:
-        notes.append(
-            f"{clip.measured_rate:.0f} frames a second: moments are known to about ±{500 / clip.measured_rate:.0f} ms; "
-            "60 or more would be better."
-        )
-    by_sound = sum(contact.source == "sound" for contact in strokes.contacts)
-    if onsets is None:
-        notes.append(f"The clip has no sound, so contact is told from the hand alone ({_HAND_ALONE}).")
-    elif by_sound < len(strokes.contacts):
-        notes.append(f"Not every strike was heard; contact is then told from the hand alone ({_HAND_ALONE}).")
-    side = "as the coach says" if options.azimuth is not None else "told from the movement, to about ±15°"
-    notes.append(f"The camera looks from the {side_name(strokes.camera_azimuth)} ({side}).")
-    return notes

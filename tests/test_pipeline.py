@@ -17,6 +17,8 @@ from swingmatch.clip.reader import frames, open_clip
 from swingmatch.clip.sound import strike_onsets
 from swingmatch.clip.writer import FilmWriter
 from swingmatch.errors import LibraryError, SwingmatchError
+from swingmatch.footage.picture import Picture
+from swingmatch.footage.slow_motion import REAL_TIME
 from swingmatch.library.store import load_library
 from swingmatch.pipeline import Options, review_clip, track_clip
 from swingmatch.report.folder import check_folder, write_review
@@ -107,22 +109,25 @@ def test_page_and_film_are_written_whole(review, written):
 
 @pytest.fixture(scope="module")
 def followed(rendered, review):
-    """Clip, track, sound and swings, so that options can be tried without following the player again."""
+    """What was seen, and its swings, so that options can be tried without following the player again."""
     clip = open_clip(rendered[0])
     onsets = strike_onsets(clip)
-    return clip, review.track, find_swings(review.track, onsets), onsets
+    seen = pipeline.Seen(clip, review.track, onsets, Picture(), REAL_TIME)
+    return seen, find_swings(review.track, onsets)
 
 
 def test_the_coach_chooses_the_model(followed, library):
-    clip, track, strokes, onsets = followed
-    chosen = pipeline._compare(clip, track, strokes, onsets, library, Options(model="tova", player="Ann"))
+    seen, strokes = followed
+    options = Options(model="tova", player="Ann")
+    footage = pipeline._footage(seen, strokes, options)
+    chosen = pipeline._compare(seen, strokes, footage, library, options)
     assert chosen.model_name == "Tova"
     assert chosen.player == "Ann"
     assert chosen.model_reasons[0] == "You chose Tova."
     # Tova is left-handed; beside a right-hander she is shown as one.
     assert chosen.pairs[0].model.hand == "right"
     with pytest.raises(LibraryError, match="no model"):
-        pipeline._compare(clip, track, strokes, onsets, library, Options(model="Nobody"))
+        pipeline._compare(seen, strokes, footage, library, Options(model="Nobody"))
 
 
 def test_the_coach_says_hand_and_camera(rendered, review, library, monkeypatch):
@@ -168,12 +173,48 @@ def test_a_name_from_the_file(file, name):
     assert pipeline._name_of(Path(file)) == name
 
 
-def test_notes_on_the_footage(followed):
-    clip, track, strokes, _ = followed
-    slow = replace(clip, measured_rate=30.0)
-    notes = " ".join(pipeline._notes(slow, track, strokes, None, Options()))
-    assert "30 frames a second: moments are known to about ±17 ms" in notes
+def test_notes_on_the_footage(followed, library):
+    seen, strokes = followed
+    poor = replace(seen, clip=replace(seen.clip, measured_rate=30.0), onsets=None)
+    by_hand = replace(strokes, contacts=tuple(replace(c, source="hand") for c in strokes.contacts))
+    footage = pipeline._footage(poor, by_hand, Options())
+    review = pipeline._compare(poor, by_hand, footage, library, Options())
+    notes = " ".join(review.notes)
+    assert "30 pictures a second: moments are known to about ±17 ms" in notes
     assert "no sound" in notes
+    # What the footage cannot show is not reported.
+    hand = [d for d in review.deviations if d.quantity == "hand_in_front" and d.phase == "contact"]
+    assert hand
+    assert not any(d.visible for d in hand)
+    assert all(footage.hides(f.deviation.quantity, f.deviation.phase) is None for f in review.changes)
+
+
+def test_a_swing_that_the_film_is_cut_in_is_left_out(followed):
+    seen, strokes = followed
+    contact = strokes.swings[0].contact
+    cut = replace(seen, picture=Picture(cuts=(contact - 0.2,), cut_margin=0.05))
+    with pytest.raises(SwingmatchError, match="cut within every swing"):
+        pipeline._strokes(cut, Options(), lambda *_: None)
+    early = replace(seen, picture=Picture(cuts=(0.01,), cut_margin=0.01))
+    assert len(pipeline._strokes(early, Options(), lambda *_: None).swings) == 1
+
+
+def test_slow_motion_by_the_coachs_word_scales_every_time(rendered, review, library, monkeypatch):
+    """The same pictures, shown four times as slowly, give the same swing and the same review."""
+    real = open_clip(rendered[0])
+    stretched = replace(
+        real, times=4 * real.times, duration=4 * real.duration, measured_rate=15.0, nominal_rate=15.0
+    )
+    monkeypatch.setattr(pipeline, "open_clip", lambda path: stretched)
+    monkeypatch.setattr(pipeline, "strike_onsets", lambda clip: None)
+    slow = replace(review.track, times=4 * review.track.times)
+    monkeypatch.setattr(pipeline, "track_clip", lambda *_, **__: slow)
+    again = review_clip(rendered[0], library, Options(slow=4.0, hand="right"), estimator=object())
+    assert again.slow == 4.0
+    assert again.track.times[-1] == pytest.approx(review.track.times[-1])
+    # Both from the hand: without sound the strike is not heard in either.
+    silent = find_swings(review.track, None, hand="right").swings[0]
+    assert again.pairs[0].player.contact == pytest.approx(silent.contact, abs=1.5 / 60)
 
 
 def test_a_clip_without_a_player_is_one_sentence(tmp_path, library):

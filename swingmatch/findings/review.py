@@ -86,6 +86,7 @@ class Review:
     strengths, changes : what works, and the two or three things worth changing (may be empty).
     not_visible : labels of quantities that this view cannot show.
     notes : sentences on the footage and its limits.
+    slow : how many times slower than life the clip plays; all times here are real, the clip's are ``slow`` times these.
     """
 
     player: str
@@ -102,3 +103,4 @@ class Review:
     changes: tuple[Finding, ...]
     not_visible: tuple[str, ...]
     notes: tuple[str, ...]
+    slow: float = 1.0

@@ -15,12 +15,9 @@ CAUTION = "Film minors only with their own and their parents' consent."
 MOST_LINES = 6
 
 
-def note_to_player(footage: Footage, *, hand: Hand | None = None) -> str:
-    """A short, kind note: what to do the same and what differently next time; at most ``MOST_LINES`` lines.
-
-    ``hand`` is the hitting hand, where it is known.
-    """
-    wishes = _wishes(footage, hand)
+def note_to_player(footage: Footage) -> str:
+    """A short, kind note: what to do the same and what differently next time; at most ``MOST_LINES`` lines."""
+    wishes = _wishes(footage, footage.hand)
     if not wishes:
         return f"Thanks for the clip, it shows all that is needed: please film the next one the same way.\n{CAUTION}"
     lead = "Thanks for the clip! " + ("It helps already. " if footage.usable else "I cannot use it yet. ")

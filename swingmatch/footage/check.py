@@ -90,12 +90,13 @@ class Footage:
     Attributes
     ----------
     remarks : the gravest first. rate : pictures a second of real time, NaN where unknown.
-    slow : by how much the clip is slowed.
+    slow : by how much the clip is slowed. hand : the hitting hand, where swings were found.
     """
 
     remarks: tuple[Remark, ...]
     rate: float = float("nan")
     slow: SlowMotion = REAL_TIME
+    hand: Hand | None = None
 
     @property
     def usable(self) -> bool:
@@ -135,7 +136,7 @@ def check(
     people: int | None = None,
     azimuth: float = float("nan"),
     azimuth_said: bool = False,
-    hand: Hand = "right",
+    hand: Hand | None = None,
     heard: bool | None = None,
     slow: SlowMotion = REAL_TIME,
 ) -> Footage:
@@ -147,7 +148,8 @@ def check(
     picture : see ``picture.look``; nothing is said of light, blur and movement where None.
     people : most people in view at once; the track's own count where None.
     azimuth : of the camera in degrees, NaN where it is not known yet; ``azimuth_said`` by the coach.
-    hand : the hitting hand. heard : every contact was told by sound; taken as False where None.
+    hand : the hitting hand, None where it is not known yet.
+    heard : every contact was told by sound; taken as False where None.
     slow : what is known of slow motion.
     """
     picture = picture or Picture()
@@ -160,7 +162,7 @@ def check(
         _portrait(clip),
         _sound(onsets, heard),
         _size(track, clip),
-        *_in_view(track, hand),
+        *_in_view(track, hand or "right"),
         _found(track),
         _upright(track),
         _people(people if people is not None else int(getattr(track, "people", 1))),
@@ -168,11 +170,11 @@ def check(
         *_blur(picture, track, clip),
         _movement(picture),
         _cuts(picture),
-        _side(azimuth, azimuth_said, hand),
+        _side(azimuth, azimuth_said, hand or "right"),
     ]
     kept = [remark for remark in remarks if remark is not None]
     order = {"unusable": 0, "limits": 1, "fine": 2}
-    return Footage(tuple(sorted(kept, key=lambda remark: order[remark.severity])), rate, slow)
+    return Footage(tuple(sorted(kept, key=lambda remark: order[remark.severity])), rate, slow, hand)
 
 
 def too_slow(rate: float, *, heard: bool) -> frozenset[str]:

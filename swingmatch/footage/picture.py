@@ -7,7 +7,7 @@ its edges are. What that says about the player can be worked out when the track 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -210,6 +210,13 @@ def look(watched: Watched | None, track: Track) -> Picture:
         shake=shake,
         cuts=tuple(sorted({*_cuts(watched), *_leaps(track)})),
         cut_margin=float(np.median(gaps)) if len(gaps) else 0.0,
+    )
+
+
+def picture_at_real_speed(picture: Picture, factor: float) -> Picture:
+    """The same with the times of its cuts as they were when it was filmed ``factor`` times as fast."""
+    return replace(
+        picture, cuts=tuple(cut / factor for cut in picture.cuts), cut_margin=picture.cut_margin / factor
     )
 
 

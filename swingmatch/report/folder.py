@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import os
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from swingmatch.clip.reader import Frame, frames, open_clip
@@ -60,7 +60,9 @@ def write_review(
     tall = review.track.size[1]
 
     def clip_frames(start: float, stop: float) -> Iterator[Frame]:
-        return frames(source, start, stop, max_height=tall)
+        # The review's times are real; a clip in slow motion takes longer over them.
+        for frame in frames(source, start * review.slow, stop * review.slow, max_height=tall):
+            yield replace(frame, time=frame.time / review.slow)
 
     page, film = _free(folder, _file_name(review.player), (clip, *keep))
     write_film(review, clip_frames, film, progress_to=lambda share: progress("drawing the film", share))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import pytest
 
@@ -65,7 +66,7 @@ def test_the_gravest_comes_first():
 
 
 def test_the_hand_names_the_side():
-    assert "your left-hand side" in note_to_player(footage_with("side"), hand="left")
+    assert "your left-hand side" in note_to_player(replace(footage_with("side"), hand="left"))
     assert "your hitting arm" in note_to_player(footage_with("side"))
 
 
