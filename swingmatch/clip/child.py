@@ -50,7 +50,7 @@ class Limits:
 
     silence: float = 20.0
     memory: int = 640 * 1024 * 1024
-    rate: float = 10e6
+    rate: float = 5e6
 
 
 class DecoderLost(ClipError):
@@ -180,7 +180,7 @@ class Child:
                 self.kill()
                 raise DecoderLost(
                     f"{name} needs more than {self.limits.memory / 1e6:.0f} MB of memory to be decoded; "
-                    "please export it at 1080p."
+                    "please send it again or export it at 1080p."
                 )
             if kind == "fault":
                 self.kill()

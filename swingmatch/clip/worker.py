@@ -20,8 +20,12 @@ from typing import Any, BinaryIO
 
 import numpy as np
 
-from swingmatch.clip import native, wire
+from swingmatch.clip import wire
+from swingmatch.clip.container import ERRORS
+from swingmatch.clip.decode import Converter, Stretch, stretch
+from swingmatch.clip.facts import inspect
 from swingmatch.clip.ring import attach
+from swingmatch.clip.samples import samples
 from swingmatch.errors import ClipError
 
 _BEAT = 0.5  # seconds between signs of life
@@ -107,7 +111,7 @@ def _run(task: _Task, out: BinaryIO) -> dict[str, Any]:
     what = task.header["do"]
     path = Path(task.header["path"])
     if what == "open":
-        facts, ticks, times = native.inspect(path, pulse)
+        facts, ticks, times = inspect(path, pulse)
         stamps = b"" if ticks is None else ticks.tobytes()
         known = 0 if ticks is None else len(ticks)
         wire.send(out, {"kind": "clip", "facts": facts, "ticks": known}, stamps + times.tobytes())
@@ -125,12 +129,12 @@ def _sound(task: _Task, path: Path, out: BinaryIO, pulse: _Pulse) -> None:
     rate = task.header["rate"]
     for _ in range(_AHEAD):
         task.free.release()
-    for begin, samples in native.samples(path, task.header["origin"], rate, pulse):
-        for first in range(0, len(samples), _BLOCK):
+    for begin, sound in samples(path, task.header["origin"], rate, pulse):
+        for first in range(0, len(sound), _BLOCK):
             task.free.acquire()
             if task.stopped.is_set():
                 return
-            part = samples[first : first + _BLOCK]
+            part = sound[first : first + _BLOCK]
             wire.send(out, {"kind": "sound", "time": begin + first / rate}, part.tobytes())
 
 
@@ -140,7 +144,7 @@ def _show(task: _Task, path: Path, out: BinaryIO, pulse: _Pulse) -> None:
     width, height = header["size"]
     slots = header["slots"]
     numbers = np.frombuffer(task.block, np.int64)
-    asked = native.Stretch(
+    asked = Stretch(
         path=path,
         count=header["count"],
         ticks=numbers[header["wanted"] :] if len(numbers) > header["wanted"] else None,
@@ -152,9 +156,9 @@ def _show(task: _Task, path: Path, out: BinaryIO, pulse: _Pulse) -> None:
     with attach(header["address"], slots * width * height * 3) as memory:
         ring = np.frombuffer(memory, np.uint8).reshape(slots, height, width, 3)
         try:
-            converter = native.Converter(width, height)
+            converter = Converter(width, height)
             slot = 0
-            for index, picture in native.stretch(asked, pulse):
+            for index, picture in stretch(asked, pulse):
                 task.free.acquire()
                 if task.stopped.is_set():
                     return
@@ -162,7 +166,7 @@ def _show(task: _Task, path: Path, out: BinaryIO, pulse: _Pulse) -> None:
                     converter.fill(ring[slot], picture)
                 except MemoryError:
                     raise
-                except native.ERRORS:  # a picture of a form that cannot be converted counts as damaged
+                except ERRORS:  # a picture of a form that cannot be converted counts as damaged
                     task.free.release()
                     continue
                 del picture  # a decoded 4K picture need not live while the ring is full

@@ -97,7 +97,7 @@ def test_an_idle_child_that_died_is_replaced(clip_path: Path, children: Children
 def patched(body: str) -> str:
     """The child's start, with ``body`` run before its main loop."""
     return (
-        child.BOOT.replace("main()", "from swingmatch.clip import native, worker\n")
+        child.BOOT.replace("main()", "from swingmatch.clip import facts, worker\n")
         + textwrap.dedent(body)
         + "\nworker.main()"
     )
@@ -108,7 +108,7 @@ import time, signal
 def pictures(*_):
     {how}
     yield
-native._pictures = pictures
+facts.pictures = pictures
 """
 
 
@@ -131,7 +131,7 @@ def test_opening_that_never_ends(clip_path: Path, monkeypatch: pytest.MonkeyPatc
         while True:
             pulse()
         yield
-    native._pictures = pictures
+    facts.pictures = pictures
     """
     monkeypatch.setattr(child, "BOOT", patched(body))
     with limited(Limits(silence=1.0)), pytest.raises(DecoderLost, match="takes too long to open"):
@@ -140,7 +140,7 @@ def test_opening_that_never_ends(clip_path: Path, monkeypatch: pytest.MonkeyPatc
 
 def test_a_mistake_in_the_child_keeps_its_traceback(clip_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(
-        child, "BOOT", patched("def inspect(*_):\n    return 1 / 0\nnative.inspect = inspect")
+        child, "BOOT", patched("def inspect(*_):\n    return 1 / 0\nworker.inspect = inspect")
     )
     with pytest.raises(ClipError, match="could not be read") as caught:
         open_clip(clip_path)

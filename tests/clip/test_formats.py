@@ -12,7 +12,7 @@ import av
 import numpy as np
 import pytest
 
-from swingmatch.clip.native import capture_rate
+from swingmatch.clip.facts import capture_rate
 from swingmatch.clip.reader import frames, open_clip, scaled_size
 from swingmatch.clip.sound import strike_onsets
 
