@@ -6,6 +6,7 @@ import argparse
 import io
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -48,34 +49,51 @@ def _parser() -> argparse.ArgumentParser:
     demo.add_argument("--out", type=Path, default=Path("swingmatch-review"), help="folder for the reviews")
 
     compare = commands.add_parser("compare", help="review clips of your own")
-    compare.add_argument("clips", nargs="+", type=Path, metavar="CLIP", help="video file of one player")
     compare.add_argument("--out", type=Path, default=Path("swingmatch-review"), help="folder for the reviews")
     compare.add_argument(
         "--model", metavar="NAME", help="volunteer to compare with (default: the most alike)"
     )
     compare.add_argument("--library", type=Path, help="folder of model swings (default: those that ship)")
-    compare.add_argument(
+    compare.add_argument("--player", metavar="NAME", help="name to show (default: the file's name)")
+    _add_clips(compare)
+
+    check = commands.add_parser("check", help="say what clips can show, and how to film the next one")
+    check.add_argument("--out", type=Path, help="folder for the notes to the players (default: only shown)")
+    _add_clips(check)
+
+    models = commands.add_parser("models", help="list the model swings")
+    models.add_argument("--library", type=Path, help="folder of model swings (default: those that ship)")
+    return parser
+
+
+def _add_clips(parser: argparse.ArgumentParser) -> None:
+    """The clips, and what the coach may say about them."""
+    parser.add_argument(
+        "clips", nargs="+", type=Path, metavar="CLIP", help="video file of one player, or a folder of them"
+    )
+    parser.add_argument(
         "--hand", choices=("right", "left"), help="hitting hand (default: told from the swing)"
     )
-    compare.add_argument(
+    parser.add_argument(
         "--camera",
         choices=tuple(CAMERA_PLACES),
         help="where the camera stands, seen by the player (default: told)",
     )
-    compare.add_argument(
+    parser.add_argument(
         "--person",
         metavar="WHO",
         help="who the player is among several people: biggest, left, right, or a point in the first picture like "
         "0.3,0.5, shares of its width and height (default: told)",
     )
-    compare.add_argument("--player", metavar="NAME", help="name to show (default: the file's name)")
-    compare.add_argument(
+    parser.add_argument(
+        "--slow",
+        type=float,
+        metavar="TIMES",
+        help="how many times slower than life the clip plays, 1 for real speed (default: told)",
+    )
+    parser.add_argument(
         "--pose-model", type=Path, metavar="FILE", help="a BlazePose .task file in place of the bundled model"
     )
-
-    models = commands.add_parser("models", help="list the model swings")
-    models.add_argument("--library", type=Path, help="folder of model swings (default: those that ship)")
-    return parser
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -89,6 +107,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             return _demo(words.out)
         if words.command == "models":
             return _models(words.library)
+        if words.command == "check":
+            return _check(words)
         return _compare(words)
     except SwingmatchError as error:
         print(f"swingmatch: {error}", file=sys.stderr)
@@ -114,17 +134,91 @@ def _compare(words: argparse.Namespace) -> int:
     from swingmatch.setup_check import check_native_libraries
 
     check_native_libraries()
+    options = replace(_options(words), model=words.model, player=words.player)
+    jobs = [(clip, options) for clip in _files(words.clips)]
+    return _review_all(jobs, words.library, words.pose_model, words.out)
+
+
+def _options(words: argparse.Namespace) -> Options:
+    """What the coach says about clips. Raises ``SwingmatchError`` for what makes no sense."""
     from swingmatch.body.people import read_wanted
+    from swingmatch.footage.slow_motion import said
     from swingmatch.pipeline import Options
 
-    options = Options(
-        person=None if words.person is None else read_wanted(words.person),
-        model=words.model,
+    return Options(
         hand=words.hand,
         azimuth=None if words.camera is None else CAMERA_PLACES[words.camera],
-        player=words.player,
+        person=None if words.person is None else read_wanted(words.person),
+        slow=None if words.slow is None else said(words.slow).factor,
     )
-    return _review_all([(clip, options) for clip in words.clips], words.library, words.pose_model, words.out)
+
+
+def _files(paths: Sequence[Path]) -> list[Path]:
+    """The files that are meant: each path itself, or every file in it where it is a folder, by name."""
+    out: list[Path] = []
+    for path in paths:
+        if not path.is_dir():
+            out.append(path)
+            continue
+        try:
+            inside = sorted(
+                file for file in path.iterdir() if file.is_file() and not file.name.startswith(".")
+            )
+        except OSError as error:
+            raise SwingmatchError(f"The folder {path} may not be read ({error.strerror}).") from error
+        if not inside:
+            raise SwingmatchError(f"The folder {path} holds no files.")
+        out += inside
+    return out
+
+
+def _check(words: argparse.Namespace) -> int:
+    """Check clip after clip; one that cannot be used costs a sentence and the rest goes on."""
+    from swingmatch.setup_check import check_native_libraries
+
+    check_native_libraries()
+    from swingmatch.body.estimator import make_estimator
+    from swingmatch.report.folder import check_folder
+
+    options = _options(words)
+    clips = _files(words.clips)
+    if words.out is not None:
+        check_folder(words.out)
+    estimator = make_estimator(words.pose_model)
+    failed = 0
+    keep = list(clips)
+    try:
+        for clip in clips:
+            try:
+                usable, written = _check_one(clip, options, estimator, words.out, keep)
+            except SwingmatchError as error:
+                usable, written = False, []
+                print(f"\nswingmatch: {error}", file=sys.stderr)
+            failed += not usable
+            keep += written
+    finally:
+        estimator.close()
+    print(_CAUTION)
+    return 1 if failed else 0
+
+
+def _check_one(
+    clip: Path, options: Options, estimator: PoseEstimator, out: Path | None, keep: Sequence[Path]
+) -> tuple[bool, list[Path]]:
+    """Check one clip: whether it can be used, and the files that were written."""
+    from swingmatch.footage.advice import note_to_player
+    from swingmatch.pipeline import check_clip
+    from swingmatch.report.folder import write_note
+    from swingmatch.report.note import footage_note
+
+    footage = check_clip(clip, options, estimator=estimator, progress=Bar())
+    note = note_to_player(footage)
+    print(f"\n{footage_note(clip.name, footage)}\n\nNote to forward\n\n{note}\n")
+    if out is None:
+        return footage.usable, []
+    written = write_note(f"{note}\n", clip, out, keep=keep)
+    print(f"Note: {written}\n")
+    return footage.usable, [written]
 
 
 def _review_all(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import subprocess
@@ -15,7 +16,7 @@ from swingmatch.errors import ClipError, LibraryError, SetupError
 from swingmatch.library.store import load_library, write_volunteer
 from swingmatch.report.folder import Written
 
-COMMANDS = ("demo", "compare", "models")
+COMMANDS = ("demo", "compare", "check", "models")
 
 
 class Estimator:
@@ -267,3 +268,104 @@ def test_a_terminal_without_the_letters_costs_a_letter_not_the_review(stub, tmp_
     assert cli.main(["compare", "a.mp4", "--out", str(tmp_path)]) == 0
     sys.stdout.flush()
     assert b"?8?" in raw.getvalue()
+
+
+# --- check, and folders -----------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def checker(monkeypatch, stub):
+    """Stands for the check of footage: unusable for "nobody", no clip for "bad", good otherwise."""
+    from swingmatch.footage.check import Footage, Remark, unusable
+
+    asked = []
+
+    def check_clip(path, options, *, estimator, progress):
+        asked.append((path, options))
+        if path.stem == "bad":
+            raise ClipError("bad.txt holds text, no film; please send the clip itself.")
+        if path.stem == "nobody":
+            return unusable("nobody", "Nobody was found in the clip.")
+        if path.stem == "silent":
+            return Footage((Remark("sound", "limits", "The clip has no sound."),))
+        return Footage((Remark("rate", "fine", "60 pictures a second."),))
+
+    monkeypatch.setattr("swingmatch.pipeline.check_clip", check_clip)
+    return asked
+
+
+def folder_of(tmp_path, *names):
+    folder = tmp_path / "clips"
+    folder.mkdir()
+    for name in names:
+        (folder / name).write_bytes(b"x")
+    return folder
+
+
+def test_check_shows_remarks_and_the_note(checker, stub, capsys):
+    assert cli.main(["check", "silent.mp4", "good.mp4"]) == 0
+    out = capsys.readouterr().out
+    assert "silent.mp4 can be used." in out
+    assert "The clip has no sound." in out
+    assert "leave the sound on" in out
+    assert "the same way" in out
+    assert out.count("Film minors only") >= 3
+    assert stub.estimator.closed == 1
+
+
+def test_check_goes_through_a_folder_and_past_bad_files(checker, stub, tmp_path, capsys):
+    folder = folder_of(tmp_path, "bad.txt", "good.mp4", "nobody.mov", "silent.mkv", ".hidden")
+    (folder / "deeper").mkdir()
+    out = tmp_path / "notes"
+    assert cli.main(["check", str(folder), "--out", str(out)]) == 1
+    assert [path.name for path, _ in checker] == ["bad.txt", "good.mp4", "nobody.mov", "silent.mkv"]
+    assert one_sentence(capsys.readouterr().err) == [
+        "swingmatch: bad.txt holds text, no film; please send the clip itself."
+    ]
+    assert sorted(p.name for p in out.iterdir()) == ["good-note.txt", "nobody-note.txt", "silent-note.txt"]
+    assert "leave the sound on" in (out / "silent-note.txt").read_text()
+    assert len(list(folder.iterdir())) == 6
+
+
+def test_check_of_what_cannot_be_used_fails(checker, stub):
+    assert cli.main(["check", "good.mp4"]) == 0
+    assert cli.main(["check", "nobody.mp4"]) == 1
+
+
+def test_two_clips_of_one_name_keep_a_note_each(checker, stub, tmp_path):
+    folder = folder_of(tmp_path, "a.mov", "a.mp4")
+    assert cli.main(["check", str(folder), "--out", str(folder)]) == 0
+    assert sorted(p.name for p in folder.glob("*.txt")) == ["a-note-2.txt", "a-note.txt"]
+
+
+def test_compare_takes_a_folder_too(stub, tmp_path):
+    folder = folder_of(tmp_path, "b.mp4", "a.mp4", "bad.mov")
+    assert cli.main(["compare", str(folder), "c.mp4", "--out", str(tmp_path / "o")]) == 1
+    assert [path.name for path, _, _ in stub.reviews] == ["a.mp4", "b.mp4", "bad.mov", "c.mp4"]
+
+
+@pytest.mark.parametrize("command", ["check", "compare"])
+def test_an_empty_folder_is_a_sentence(stub, checker, tmp_path, capsys, command):
+    assert cli.main([command, str(folder_of(tmp_path))]) == 1
+    assert "holds no files" in one_sentence(capsys.readouterr().err)[0]
+
+
+@pytest.mark.parametrize("command", ["check", "compare"])
+def test_slow_motion_by_the_coachs_word(stub, checker, tmp_path, capsys, command):
+    assert cli.main([command, "good.mp4", "--slow", "8", "--out", str(tmp_path)]) == 0
+    ((_, options),) = checker or [(path, options) for path, options, _ in stub.reviews]
+    assert options.slow == 8.0
+    assert cli.main([command, "good.mp4", "--slow", "0.25", "--out", str(tmp_path)]) == 1
+    assert "--slow" in one_sentence(capsys.readouterr().err)[0]
+
+
+def test_a_full_disk_costs_a_sentence_a_clip(checker, stub, tmp_path, capsys, monkeypatch):
+    def full(*_):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr("swingmatch.report.save.os.replace", full)
+    assert cli.main(["check", "good.mp4", "silent.mp4", "--out", str(tmp_path)]) == 1
+    sentences = one_sentence(capsys.readouterr().err)
+    assert len(sentences) == 2
+    assert all("disk is full" in sentence for sentence in sentences)
+    assert list(tmp_path.iterdir()) == []

@@ -25,7 +25,7 @@ from swingmatch.body.smooth import smooth
 from swingmatch.body.track import Track
 from swingmatch.clip.clip import Clip
 from swingmatch.clip.sound import Onsets
-from swingmatch.errors import StrokeError
+from swingmatch.errors import StrokeError, SwingmatchError
 from swingmatch.series import resample
 from swingmatch.stroke.contact import SPEED_OF_SOUND, WRIST_PEAK_BEFORE_CONTACT
 from swingmatch.stroke.cut import CLOSEST, body_height, hand_speed
@@ -94,9 +94,11 @@ REAL_TIME = SlowMotion(1.0, 1.0, "The clip plays at the speed of life.")
 
 
 def said(factor: float) -> SlowMotion:
-    """What the coach says. Raises ``ValueError`` for a factor below 1 or above ``MOST``."""
+    """What the coach says. Raises ``SwingmatchError`` for a factor below 1 or above ``MOST``."""
     if not 1.0 <= factor <= MOST:
-        raise ValueError(f"slow motion must be between 1 and {MOST:.0f}, got {factor:g}")
+        raise SwingmatchError(
+            f"A clip can be slowed 1 to {MOST:.0f} times, not {factor:g} times; say another number with --slow."
+        )
     return SlowMotion(float(factor), 1.0, f"The coach says that the clip is {_words(factor)}.")
 
 

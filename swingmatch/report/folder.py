@@ -15,6 +15,7 @@ from swingmatch.library.store import slug
 from swingmatch.progress import Progress, silent
 from swingmatch.report.film import write_film
 from swingmatch.report.page import write_page
+from swingmatch.report.save import save_text
 
 
 @dataclass(frozen=True)
@@ -49,13 +50,7 @@ def write_review(
     ------
     SwingmatchError : the folder cannot be made or written to.
     """
-    check_folder(folder)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise SwingmatchError(
-            f"The folder {folder} cannot be made ({error.strerror}); choose another with --out."
-        ) from error
+    _make_folder(folder)
     source = open_clip(clip)
     tall = review.track.size[1]
 
@@ -68,6 +63,32 @@ def write_review(
     write_film(review, clip_frames, film, progress_to=lambda share: progress("drawing the film", share))
     write_page(review, page, film, clip_frames=clip_frames)
     return Written(page=page, film=film)
+
+
+def write_note(text: str, clip: Path, folder: Path, *, keep: Collection[Path] = ()) -> Path:
+    """Write a note on a clip to ``<clip's name>-note.txt`` in ``folder``, which is made where it is missing.
+
+    A note of an earlier run is replaced, but never a file of ``keep``: a number is added to the name.
+
+    Raises
+    ------
+    SwingmatchError : the folder or the file cannot be written.
+    """
+    _make_folder(folder)
+    names = (f"{clip.stem}-note{'' if number == 1 else f'-{number}'}.txt" for number in itertools.count(1))
+    path = next(folder / name for name in names if not any(_same(folder / name, kept) for kept in keep))
+    save_text(text, path)
+    return path
+
+
+def _make_folder(folder: Path) -> None:
+    check_folder(folder)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise SwingmatchError(
+            f"The folder {folder} cannot be made ({error.strerror}); choose another with --out."
+        ) from error
 
 
 def _file_name(player: str) -> str:

@@ -5,8 +5,20 @@ from __future__ import annotations
 import textwrap
 
 from swingmatch.findings.review import Finding, Review
+from swingmatch.footage.check import Footage
 
 WIDTH = 88
+
+
+#: How grave a remark is, at the start of its line.
+_MARKS = {"fine": "+", "limits": "!", "unusable": "x"}
+
+
+def footage_note(clip: str, footage: Footage) -> str:
+    """What a clip can show, remark by remark, the gravest first; wrapped at 88 columns."""
+    word = "can be used" if footage.usable else "cannot be used"
+    lines = [_wrap(r.sentence, "     ", first=f"  {_MARKS[r.severity]:<3}") for r in footage.remarks]
+    return "\n".join([f"{clip} {word}.", *lines])
 
 
 def coach_note(review: Review) -> str:

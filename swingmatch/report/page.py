@@ -20,6 +20,7 @@ from swingmatch.report.film import ClipFrames
 from swingmatch.report.joint_map import HIDDEN_WORDS, map_figure
 from swingmatch.report.labels import milliseconds, moment_label, number, quantity_label, sentence_case
 from swingmatch.report.palette import FULL_SCALE_DEG, MODEL, NOT_VISIBLE, PLAYER, VIRIDIS
+from swingmatch.report.save import save_text
 from swingmatch.report.scene import scene_payload
 from swingmatch.report.stills import jpeg, stills
 
@@ -63,17 +64,7 @@ def write_page(
     """
     target = Path(path)
     text = page_html(review, film_path, clip_frames=clip_frames, date=date, folder=target.parent)
-    part = target.with_name(f".{target.name}.part")
-    try:
-        part.write_text(text, encoding="utf-8")
-        os.replace(part, target)
-    except OSError as problem:
-        raise ClipError(
-            f"The review {target.name} could not be written to {target.parent} ({problem.strerror}); "
-            "please check the folder and the disk."
-        ) from problem
-    finally:
-        part.unlink(missing_ok=True)  # there only where something, be it the user, stopped the writing
+    save_text(text, target)
 
 
 def page_html(

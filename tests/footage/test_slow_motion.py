@@ -14,6 +14,7 @@ from swingmatch.body.skeleton import INDEX, K
 from swingmatch.body.smooth import smooth
 from swingmatch.body.track import Track
 from swingmatch.clip.sound import Onsets
+from swingmatch.errors import SwingmatchError
 from swingmatch.footage import slow_motion
 from swingmatch.footage.slow_motion import (
     FACTORS,
@@ -202,7 +203,7 @@ def test_sound_and_clip_scale_too(tmp_path):
 
 @pytest.mark.parametrize("factor", [0.5, 0.0, -2.0, np.nan, 100.0])
 def test_a_coach_cannot_say_nonsense(factor):
-    with pytest.raises(ValueError, match="slow motion"):
+    with pytest.raises(SwingmatchError, match="--slow"):
         said(factor)
 
 
