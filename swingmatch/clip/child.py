@@ -89,7 +89,7 @@ class Child:
         self._owner = os.getpid()
         self._started = False
         self._large = False
-        arguments = json.dumps(sys.path), str(limits.memory)
+        arguments = json.dumps([str(p) for p in sys.path]), str(limits.memory)
         try:
             self.process = subprocess.Popen(
                 [sys.executable, "-c", BOOT, *arguments],
@@ -143,6 +143,8 @@ class Child:
         ------
         ClipError
             What the child says about the clip; a :class:`DecoderLost` when it is gone or silent.
+        SetupError
+            When it never began to work.
         """
         deadline = math.inf
         while True:
@@ -157,6 +159,11 @@ class Child:
                 ) from None
             if message is None:
                 self.kill()
+                if not self._started:
+                    raise SetupError(
+                        "The process that decodes films stopped before its work began; "
+                        "please install swingmatch again."
+                    )
                 raise DecoderLost(
                     f"{name} made the decoder crash; please send it again or export it as MP4 with H.264."
                 )
