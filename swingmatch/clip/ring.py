@@ -7,6 +7,7 @@ user.
 
 from __future__ import annotations
 
+import contextlib
 import mmap
 import os
 import secrets
@@ -29,13 +30,7 @@ class Block:
     def __init__(self) -> None:
         self._name = ""
         self._map: mmap.mmap | None = None
-        if sys.platform == "win32":
-            self.descriptor = -1
-        elif hasattr(os, "memfd_create"):
-            self.descriptor = os.memfd_create("swingmatch-pictures")
-        else:
-            with tempfile.TemporaryFile() as file:
-                self.descriptor = os.dup(file.fileno())
+        self.descriptor = -1 if sys.platform == "win32" else _nameless_file()
 
     @property
     def inherited(self) -> tuple[int, ...]:
@@ -69,6 +64,14 @@ class Block:
         if self.descriptor >= 0:
             os.close(self.descriptor)
             self.descriptor = -1
+
+
+def _nameless_file() -> int:
+    """Descriptor of an empty file that no folder lists."""
+    with contextlib.suppress(AttributeError, OSError):  # not on macOS; forbidden in some containers
+        return os.memfd_create("swingmatch-pictures")
+    with tempfile.TemporaryFile() as file:
+        return os.dup(file.fileno())
 
 
 def attach(address: str, size: int) -> mmap.mmap:

@@ -223,6 +223,18 @@ def test_decoding_runs_ahead_but_not_far(clip_path: Path, children: Children) ->
     assert len(list(stream)) == 192
 
 
+def test_memory_of_the_child_does_not_grow_with_the_clip(tmp_path: Path, children: Children) -> None:
+    """Two hundred pictures are 46 MB; a few of them are held."""
+    stream = frames(open_clip(film(tmp_path / "a.mp4", 200, (320, 240), "ultrafast")))
+
+    def held() -> int:
+        (pid,) = children()
+        return int(Path(f"/proc/{pid}/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE")
+
+    sizes = [held() for frame in stream if frame.index in (30, 190)]
+    assert sizes[1] - sizes[0] < 5_000_000
+
+
 SCRIPT = """
 import sys, time
 from swingmatch.clip.child import _idle
