@@ -60,3 +60,18 @@ class Track:
         """Share of the frames that were looked at in which the player was found; NaN where none was."""
         looked = ~self.skipped
         return float(self.found[looked].mean()) if looked.any() else float("nan")
+
+    def stretch(self, time: float) -> tuple[float, float]:
+        """First and last moment, seconds, of the stretch around a time between two holes.
+
+        For a time within a hole, the stretch that is nearer.
+        """
+        looked = np.flatnonzero(~self.skipped)
+        if len(looked) == 0:
+            return float(self.times[0]), float(self.times[-1])
+        edges = np.flatnonzero(np.diff(looked) > 1)
+        starts = self.times[looked[np.concatenate([[0], edges + 1])]]
+        stops = self.times[looked[np.concatenate([edges, [len(looked) - 1]])]]
+        off = np.maximum(np.maximum(starts - time, time - stops), 0.0)
+        best = int(np.argmin(off))
+        return float(starts[best]), float(stops[best])

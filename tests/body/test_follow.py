@@ -199,3 +199,16 @@ def test_small_holes_have_no_row_twice(start, rows):
     inside = (track.times > 1.45) & (track.times < start - 0.05)
     assert inside.sum() == rows
     assert track.skipped[inside].all()
+
+
+def test_the_stretch_around_a_time():
+    track = join([part(1.0, 5), part(4.0, 3)], np.arange(100) / 10)
+    for time, stretch in (
+        (1.2, (1.0, 1.4)),
+        (0.0, (1.0, 1.4)),
+        (2.0, (1.0, 1.4)),
+        (3.9, (4.0, 4.2)),
+        (9.0, (4.0, 4.2)),
+    ):
+        assert track.stretch(time) == pytest.approx(stretch)
+    assert part(1.0, 5).stretch(1.2) == pytest.approx((1.0, 1.4))
