@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path
 
@@ -45,6 +45,8 @@ ANGLES = (
     "shoulder_turn",
     "hip_turn",
 )
+#: Those of them that depend on where the target is taken to be.
+TURNS = ("shoulder_turn", "hip_turn")
 #: Where the width of the stance is read.
 STANCE_AT = ("end_of_take_back", "contact")
 #: A stroke found within this many seconds of a true contact is that stroke.
@@ -69,7 +71,8 @@ class Errors:
     swings, matched : numbers of true swings, and of those that were found; ``extra`` were found but are not there.
     contact_sound, contact_hand : ms, with sign, with and without the sound track.
     events : event name -> ms with sign. angles : quantity -> absolute degrees, every frame from turn to finish.
-    raw_angles : the same from the estimator's own 3-D. quantities : (key, column) -> errors with sign.
+    turns_given : the turns again, as they are once the coach has said where the camera stands.
+    raw_angles : the angles from the estimator's own 3-D. quantities : (key, column) -> errors with sign.
     stance : % with sign, width of the stance in shoulder widths at ``STANCE_AT``.
     stated : name -> errors over their stated standard deviations, where the analysis states one.
     seconds : step -> seconds. failed, failed_silent, failed_told : the sentence, where the clip could not be used, or
@@ -97,6 +100,7 @@ class Errors:
     contact_hand: list[float] = field(default_factory=list)
     events: dict[str, list[float]] = field(default_factory=dict)
     angles: dict[str, list[float]] = field(default_factory=dict)
+    turns_given: dict[str, list[float]] = field(default_factory=dict)
     raw_angles: dict[str, list[float]] = field(default_factory=dict)
     quantities: dict[tuple[str, str], list[float]] = field(default_factory=dict)
     stance: list[float] = field(default_factory=list)
@@ -294,6 +298,7 @@ def _angle_errors(errors: Errors, track: Track, swing: Swing, true: Swing) -> No
     right = swing.as_right_handed()
     theirs = true.as_right_handed().at(times)
     raw = _court_like(resample(track.world, track.times, times), swing)
+    given = _with_azimuth(swing, true.camera_azimuth).as_right_handed()
     covariance = getattr(right, "covariance", None)
     for key in ANGLES:
         quantity = QUANTITIES[key]
@@ -301,6 +306,9 @@ def _angle_errors(errors: Errors, track: Track, swing: Swing, true: Swing) -> No
         errors.angles.setdefault(key, []).extend(_sizes(off))
         raw_off = difference(quantity, quantity.compute(raw), quantity.compute(theirs))
         errors.raw_angles.setdefault(key, []).extend(_sizes(raw_off))
+        if key in TURNS:
+            turn_off = difference(quantity, quantity.compute(given.points[inside]), quantity.compute(theirs))
+            errors.turns_given.setdefault(key, []).extend(_sizes(turn_off))
         if covariance is not None:
             _state(errors, key, off, quantity_sd(quantity, right.points[inside], covariance[inside]))
 
@@ -317,6 +325,12 @@ def _stance_errors(errors: Errors, swing: Swing, true: Swing) -> None:
     if covariance is not None:
         sd = quantity_sd(quantity, right.points, covariance)
         _state(errors, quantity.key, mine - theirs, resample(sd, right.times, at))
+
+
+def _with_azimuth(swing: Swing, azimuth: float) -> Swing:
+    """The swing as it would be read with the camera at ``azimuth`` degrees: turned about the vertical."""
+    turn = camera_to_court(azimuth) @ camera_to_court(swing.camera_azimuth).T
+    return replace(swing, points=swing.points @ turn.T, camera_azimuth=azimuth)
 
 
 def _court_like(world: Array, swing: Swing) -> Array:

@@ -12,7 +12,7 @@ from swingmatch.findings.quantities import QUANTITIES
 from swingmatch.stroke.direction import SIDES
 from swingmatch.stroke.swing import EVENTS
 from swingmatch.study.aims import Pool, aims, over_bare, percentile, share, stated_names
-from swingmatch.study.measure import ANGLES, Errors
+from swingmatch.study.measure import ANGLES, TURNS, Errors
 from swingmatch.study.stated import coverage
 
 _NOTHING = "–"
@@ -63,8 +63,9 @@ def _event_row(event: str) -> Row:
     return Row(f"{event.replace('_', ' ')}, ms (found)", cell)
 
 
-def _angle_row(key: str, name: str) -> Row:
-    return Row(f"{QUANTITIES[key].label.lower()}, degrees", lambda pool: spread(_keyed(pool, name, key), 0))
+def _angle_row(key: str, name: str, more: str = "") -> Row:
+    label = f"{QUANTITIES[key].label.lower()}{more}, degrees"
+    return Row(label, lambda pool: spread(_keyed(pool, name, key), 0))
 
 
 def _stated_row(name: str) -> Row:
@@ -102,6 +103,7 @@ def rows(all_errors: Pool) -> list[Row]:
     ]
     out += [_event_row(event) for event in EVENTS if event != "contact"]
     out += [_angle_row(key, "angles") for key in ANGLES]
+    out += [_angle_row(key, "turns_given", " with the camera's place given") for key in TURNS]
     out.append(_spread_row("stance over shoulder width, %", "stance"))
     out += [_stated_row(name) for name in stated_names(all_errors)]
     return out

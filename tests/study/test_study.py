@@ -233,6 +233,19 @@ def test_one_clip_is_measured_with_small_errors(measured):
     assert len(measured.seconds) == 6
 
 
+def test_turns_with_the_cameras_place_given_differ_by_its_error(measured):
+    """A wrong azimuth turns the whole body, so each frame's two errors differ by it, whatever their signs."""
+    (azimuth,) = measured.azimuth
+    for key in measure.TURNS:
+        told, given = (np.array(errors[key]) for errors in (measured.angles, measured.turns_given))
+        assert told.shape == given.shape
+        as_sum, as_gap = told + given, np.abs(told - given)
+        assert np.minimum(np.abs(as_sum - abs(azimuth)), np.abs(as_gap - abs(azimuth))) == pytest.approx(
+            0.0, abs=1e-6
+        )
+    assert set(measured.turns_given) == set(measure.TURNS)
+
+
 def test_contact_is_held_against_its_stated_error(measured):
     for name, values in (
         ("contact with sound", measured.contact_sound),
