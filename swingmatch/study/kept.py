@@ -27,10 +27,14 @@ _BODY = Path(swingmatch.body.__file__).parent
 
 @dataclass(frozen=True)
 class Tracked:
-    """A raw track, as ``follow`` gives it, and the seconds that reading, tracking and the bare model took."""
+    """A raw track, as ``watch`` gives it, and what it took.
+
+    ``seconds`` : of reading, of reading and tracking, and of the bare model. ``runs`` : how often the model was asked.
+    """
 
     track: Track
     seconds: dict[str, float]
+    runs: int
 
 
 @cache
@@ -81,7 +85,12 @@ def write_tracked(path: Path, tracked: Tracked) -> None:
     part = path.with_name(f".{path.name}.part")
     try:
         with part.open("wb") as file:
-            np.savez_compressed(file, seconds_=np.asarray(json.dumps(tracked.seconds)), **values)
+            np.savez_compressed(
+                file,
+                seconds_=np.asarray(json.dumps(tracked.seconds)),
+                runs_=np.asarray(tracked.runs),
+                **values,
+            )
         os.replace(part, path)
     finally:
         part.unlink(missing_ok=True)
@@ -92,12 +101,12 @@ def read_tracked(path: Path) -> Tracked | None:
     try:
         with np.load(path, allow_pickle=False) as stored:
             values: dict[str, Any] = {name: stored[name] for name in stored.files}
-        seconds = json.loads(str(values.pop("seconds_")[()]))
+        seconds, runs = json.loads(str(values.pop("seconds_")[()])), int(values.pop("runs_"))
         # Single values come back as they were: the size of the picture as a tuple, numbers as numbers.
         plain = {name: value.item() if value.ndim == 0 else value for name, value in values.items()}
         plain["size"] = tuple(int(side) for side in plain["size"])
         if set(plain) != {f.name for f in fields(Track)}:
             return None
-        return Tracked(Track(**plain), seconds)
+        return Tracked(Track(**plain), seconds, runs)
     except (OSError, KeyError, ValueError, TypeError, EOFError, zipfile.BadZipFile):
         return None

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from swingmatch.align.warp import align
-from swingmatch.body.estimator import make_estimator
+from swingmatch.body.estimator import Pose, PoseEstimator, make_estimator
 from swingmatch.body.mend import mend
 from swingmatch.body.skeleton import INDEX, NOSE_OVER_ANKLES, mirror
 from swingmatch.body.smooth import smooth
@@ -75,8 +75,9 @@ class Errors:
     raw_angles : the angles from the estimator's own 3-D. quantities : (key, column) -> errors with sign.
     stance : % with sign, width of the stance in shoulder widths at ``STANCE_AT``.
     stated : name -> errors over their stated standard deviations, where the analysis states one.
-    seconds : step -> seconds. failed, failed_silent, failed_told : the sentence, where the clip could not be used, or
-        not without its sound, or not with the true hand where another was told.
+    seconds : step -> seconds. runs : how often the pose model was asked.
+    failed, failed_silent, failed_told : the sentence, where the clip could not be used, or not without its sound, or
+        not with the true hand where another was told.
 
     Moments are those of the hand that was told; what is said of the body is measured with the true hand.
     """
@@ -106,6 +107,7 @@ class Errors:
     stance: list[float] = field(default_factory=list)
     stated: dict[str, list[float]] = field(default_factory=dict)
     seconds: dict[str, float] = field(default_factory=dict)
+    runs: int = 0
     failed: str = ""
     failed_silent: str = ""
     failed_told: str = ""
@@ -123,10 +125,28 @@ def _azimuth(truth: ClipTruth) -> float:
     return float(truth.camera["azimuth"])  # type: ignore[arg-type]
 
 
+class _Counting:
+    """A pose model that counts how often it is asked."""
+
+    def __init__(self, model: PoseEstimator) -> None:
+        self._model = model
+        self.runs = 0
+
+    def estimate(self, picture: NDArray[np.uint8], time: float) -> Pose | None:
+        self.runs += 1
+        return self._model.estimate(picture, time)
+
+    def restart(self) -> None:
+        self._model.restart()
+
+    def close(self) -> None:
+        self._model.close()
+
+
 def track_raw(clip: Clip, onsets: Onsets | None) -> Tracked:
     """Track a clip as the tool does, timing reading, tracking, and the bare pose model on as many pictures."""
     seconds: dict[str, float] = {}
-    estimator = make_estimator()
+    estimator = _Counting(make_estimator())
     # The bare model: pictures that are already in memory.
     pictures = [frame.image for frame in islice(frames(clip), _BARE)]
     estimator.estimate(pictures[0], 0.0)
@@ -145,16 +165,17 @@ def track_raw(clip: Clip, onsets: Onsets | None) -> Tracked:
     ) -> Iterable[Frame]:
         return frames(clip, start, stop, max_height=tallest, every=every)
 
+    estimator.runs = 0
     start = time.perf_counter()
     raw = watch(read, clip.times, estimator, onsets=onsets)
     seconds["read and track"] = time.perf_counter() - start
     seconds["bare pose model"] = each * int((~raw.skipped).sum())
     estimator.close()
-    return Tracked(raw, seconds)
+    return Tracked(raw, seconds, estimator.runs)
 
 
-def track_timed(path: Path, *, keep: bool = False) -> tuple[Track, Onsets | None, dict[str, float]]:
-    """The smoothed track of a clip, its sounds, and the seconds of each step.
+def track_timed(path: Path, *, keep: bool = False) -> tuple[Track, Onsets | None, Tracked]:
+    """The smoothed track of a clip, its sounds, and what it rests on, with the seconds of each step.
 
     With ``keep`` the raw track is kept beside the clip, see ``kept``, and used again with the seconds it once took.
     """
@@ -167,7 +188,7 @@ def track_timed(path: Path, *, keep: bool = False) -> tuple[Track, Onsets | None
     start = time.perf_counter()
     track = smooth(mend(tracked.track))
     seconds["mend and smooth"] = time.perf_counter() - start
-    return track, onsets, seconds
+    return track, onsets, replace(tracked, seconds=seconds)
 
 
 def errors_of(path: Path, truth: ClipTruth, *, stroke: str = "forehand", keep: bool = False) -> Errors:
@@ -179,7 +200,8 @@ def errors_of(path: Path, truth: ClipTruth, *, stroke: str = "forehand", keep: b
     rate = float(truth.camera["fps"])  # type: ignore[arg-type]
     errors = Errors(side=side_name(azimuth), rate=rate, stroke=stroke, swings=len(truth.swings))
     try:
-        track, onsets, errors.seconds = track_timed(path, keep=keep)
+        track, onsets, tracked = track_timed(path, keep=keep)
+        errors.seconds, errors.runs = tracked.seconds, tracked.runs
         _image_errors(errors, track, truth)
         start = time.perf_counter()
         strokes = find_swings(track, onsets)

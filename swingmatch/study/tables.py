@@ -177,12 +177,16 @@ def aims_table(all_errors: Pool) -> str:
 
 
 def _times(all_errors: Pool) -> str:
+    timed = [errors for errors in all_errors if errors.runs]
     steps = dict.fromkeys(step for errors in all_errors for step in errors.seconds)
     out = ["| step | clips | time over the bare pose model on the same frames |", "|---|---|---|"]
     for step in steps:
         ratio = over_bare(all_errors, step)
         if not np.isnan(ratio):
             out.append(f"| {step} | {sum(step in e.seconds for e in all_errors)} | {ratio:.2f} |")
+    if timed:
+        each = _total(timed, "runs") / max(_total(timed, "frames"), 1)
+        out += ["", f"The pose model is asked {each:.2f} times for each frame tracked."]
     return "\n".join(out)
 
 

@@ -142,12 +142,13 @@ def test_aims_are_met_at_their_bounds_and_not_beyond():
 
 def test_times_are_shares_of_the_bare_model_on_the_clips_timed():
     two = [
-        errors(seconds={"bare pose model": 2.0, "sound": 1.0}),
+        errors(seconds={"bare pose model": 2.0, "sound": 1.0}, frames=100, runs=130),
         errors(seconds={"bare pose model": 6.0, "sound": 1.0, "film": 3.0}),
     ]
     text = tables.summary(two)
     assert lines(text, "sound") == [["2", "0.25"]]
     assert lines(text, "film") == [["1", "0.50"]]
+    assert "asked 1.30 times for each frame tracked" in text
 
 
 def test_accuracy_is_root_mean_square_drawn_towards_all_sides():
@@ -231,6 +232,8 @@ def test_one_clip_is_measured_with_small_errors(measured):
     assert len(measured.stance) == 2
     assert np.abs(measured.stance).max() < 40.0
     assert len(measured.seconds) == 6
+    # At least once for each frame.
+    assert measured.frames <= measured.runs < 5 * measured.frames
 
 
 def test_turns_with_the_cameras_place_given_differ_by_its_error(measured):
