@@ -11,15 +11,14 @@ pairs disagree, the answer is None: the ball was not seen.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from swingmatch.racket.flight import GRAVITY, Fits, fit_flights
-from swingmatch.racket.spots import BALL, Path, camera_shifts, find_paths, find_spots
+from swingmatch.racket.spots import BALL, FASTEST, Path, camera_shifts, find_paths, find_spots
 
 Array = NDArray[np.float64]
 Picture = NDArray[np.uint8]
@@ -33,20 +32,24 @@ _FEWEST_COMING, _FEWEST_LEAVING, _OFF = 4, 3, 4
 #: How well a spot's place is known: balls, and of the way from one picture to the next (a streak's middle).
 _SPOT_SD, _STREAK_SD = 0.07, 0.02
 #: Moments tried between two paths.
-_STEPS = 14
-#: The clearest paths of either kind that are tried.
-_MOST = 25
+_STEPS = 10
+#: How many of the clearest coming paths are tried, and leaving ones with each.
+_MOST, _BEST = 12, 4
 #: What one number that fits is worth, as a sum of squares: a spot by chance is anywhere within its gate, some ten
 #: standard deviations across.
 _WORTH = 4.0
 #: Least evidence of a pair, and by how much it must beat a pair that says another moment.
-_ENOUGH, _CLEAR = 64.0, 10.0
+_ENOUGH, _CLEAR = 90.0, 10.0
+#: How far colours of one ball differ, levels; what a spot of the same colour is worth.
+_COLOUR_SD, _COLOUR_WORTH = 22.0, 3.0
 #: Pairs within this many seconds say the same moment.
 _SAME = 0.012
 #: The racket's reach from the hand: places of contact are this near, statures; a ball comes from or goes beyond it.
 _REACH, _BEYOND = 0.42, 0.5
 #: Longest time between the last spot of the coming path and the first of the leaving one, seconds.
-_UNSEEN = 0.09
+_UNSEEN = 0.2
+#: What a picture between them without the ball takes off the evidence.
+_UNSEEN_COST = 3.0
 #: The paths of a struck ball differ at least this much in speed on the picture, statures a second.
 _TURNED = 3.0
 
@@ -111,6 +114,7 @@ def join_paths(paths: Sequence[Path], times: Array, hand: Array, body_height: fl
 
 
 def _all_joined(paths: Sequence[Path], times: Array, hand: Array, body_height: float) -> list[BallContact]:
+    """Every pair of paths that meets where a hand with a racket is."""
     seen = np.isfinite(hand).all(axis=1)
     if not seen.any():
         return []
@@ -119,57 +123,40 @@ def _all_joined(paths: Sequence[Path], times: Array, hand: Array, body_height: f
         at = np.stack([np.interp(t, times[seen], hand[seen, axis]) for axis in (0, 1)], axis=-1)
         return np.linalg.norm(places - at, axis=-1) / body_height
 
+    leaving = [p for p in paths if len(p.times) >= _FEWEST_LEAVING]
+    goes = np.array([from_hand(p.times, p.places).max() for p in leaving])
     out = []
-    for before, after in itertools.product(
-        _clearest(paths, body_height, coming=True), _clearest(paths, body_height, coming=False)
-    ):
-        away = [float(from_hand(p.times, p.places).max()) for p in (before, after)]
-        if max(away) < _BEYOND:
-            continue
-        found = _join(before, after, body_height)
-        if found is not None and float(from_hand(np.asarray(found.time), found.place)) <= _REACH:
-            out.append(found)
+    for before in _clearest(paths, body_height):
+        comes = float(from_hand(before.times, before.places).max())
+        able = [p for p, far in zip(leaving, goes, strict=True) if max(comes, far) >= _BEYOND]
+        for found in _joined(before, able, body_height):
+            if float(from_hand(np.asarray(found.time), found.place)) <= _REACH:
+                out.append(found)
     return out
 
 
-def _clearest(paths: Sequence[Path], body_height: float, *, coming: bool) -> list[Path]:
-    """Ends of paths that may come, or starts of paths that may leave, the clearest first; few spots in two of them.
-
-    ``_OFF`` spots more than are used are kept at contact: they may be the racket's.
-    """
-    most, fewest = (_COMING, _FEWEST_COMING) if coming else (_LEAVING, _FEWEST_LEAVING)
-    found: list[tuple[float, Path]] = []
-    for path in paths:
-        n = len(path.times)
-        part = slice(max(n - most - _OFF, 0), n) if coming else slice(0, most + _OFF)
-        cut = Path(path.times[part], path.places[part])
-        n = len(cut.times)
-        use = [
-            (np.arange(n) < n - off) & (np.arange(n) >= n - off - most)
-            if coming
-            else (np.arange(n) >= off) & (np.arange(n) < off + most)
-            for off in range(min(n - fewest, _OFF) + 1)
-        ]
-        if use:
-            kept = np.array(use)
-            moments = np.array([cut.times[u][-1 if coming else 0] for u in kept])
-            leaving = np.full(n, not coming)
-            sd = _spot_sd(cut, body_height)
-            fits = fit_flights(cut.times, cut.places, leaving, sd, moments, kept, GRAVITY * body_height)
-            evidence = float((_WORTH * (2 * kept.sum(axis=1) - 5) - fits.cost).max())
-            if evidence > 0.0:
-                found.append((evidence, cut))
+def _clearest(paths: Sequence[Path], body_height: float) -> list[Path]:
+    """Paths whose ends look most like a coming ball's, few spots in two of them."""
+    cuts = [p.part(slice(-_COMING - _OFF, None)) for p in paths if len(p.times) >= _FEWEST_COMING]
+    if not cuts:
+        return []
+    cases = [
+        _Case(cut, None, off, 0)
+        for cut in cuts
+        for off in range(_OFF + 1)
+        if cut.spots > off + _FEWEST_COMING
+    ]
+    fits = _fit(cases, np.array([c.last for c in cases]), body_height)
+    best: dict[int, tuple[float, Path]] = {}
+    for case, cost in zip(cases, fits.cost, strict=True):
+        evidence = _WORTH * (2 * case.count - 5) - float(cost)
+        if evidence > best.get(id(case.coming), (0.0,))[0]:
+            best[id(case.coming)] = evidence, case.coming
     out: list[Path] = []
-    for _, path in sorted(found, key=lambda f: -f[0]):
+    for _, path in sorted(best.values(), key=lambda f: -f[0]):
         if all(_shared(path, other) < 0.7 for other in out):
             out.append(path)
     return out[:_MOST]
-
-
-def _spot_sd(path: Path, body_height: float) -> Array:
-    """(N,) pixels to which the spots of a path are known."""
-    step = np.median(np.linalg.norm(np.diff(path.places, axis=0), axis=1))
-    return np.full(len(path.times), _SPOT_SD * BALL * body_height + _STREAK_SD * float(step))
 
 
 def _shared(path: Path, other: Path) -> float:
@@ -178,61 +165,103 @@ def _shared(path: Path, other: Path) -> float:
     return float(same.any(axis=1).mean())
 
 
-def _join(coming: Path, leaving: Path, body_height: float) -> BallContact | None:
-    """Contact where two paths meet, with none to a few of their spots next to it left off; None where they do not."""
-    n, m = len(coming.times), len(leaving.times)
+class _Case:
+    """A coming and a leaving path with some of their spots next to contact left off, and so many kept beyond those."""
+
+    def __init__(self, coming: Path, leaving: Path | None, off: int, later: int) -> None:
+        n, m = coming.spots, leaving.spots if leaving is not None else 0
+        self.coming, self.leaving = coming, leaving
+        self.before = slice(max(n - off - _COMING, 0), n - off)
+        self.after = slice(later, min(later + _LEAVING, m))
+        self.last = float(coming.times[n - off - 1])
+        self.first = float(leaving.times[later]) if leaving is not None else self.last
+        self.count = self.before.stop - self.before.start + max(self.after.stop - self.after.start, 0)
+
+    def parts(self) -> list[Path]:
+        """The spots kept, coming and leaving."""
+        parts = [self.coming.part(self.before)]
+        return parts if self.leaving is None else [*parts, self.leaving.part(self.after)]
+
+    def possible(self, body_height: float) -> bool:
+        """Whether one ball can be in both, by time, speed and colour."""
+        gap = self.first - self.last
+        if not 0.0 < gap <= _UNSEEN or self.leaving is None:
+            return False
+        leap = self.leaving.places[self.after.start] - self.coming.places[self.before.stop - 1]
+        return float(np.linalg.norm(leap)) < FASTEST * body_height * (gap + 0.01)
+
+    def colour_evidence(self) -> float:
+        """Evidence from all kept spots having the colour of the coming ball."""
+        colours = np.concatenate([p.colours for p in self.parts()])
+        off = (colours - np.median(self.parts()[0].colours, axis=0)) / _COLOUR_SD
+        return float((_COLOUR_WORTH - np.minimum((off**2).mean(axis=1), 20.0)).sum())
+
+
+def _fit(cases: Sequence[_Case], moments: Array, body_height: float) -> Fits:
+    """All cases at once, ``len(moments) / len(cases)`` moments each, padded to the same length."""
+    size = _COMING + _LEAVING
+    count = len(cases)
+    times, places = np.zeros((count, size)), np.zeros((count, size, 2))
+    use, sd = np.zeros((count, size), bool), np.ones((count, size))
+    for row, case in enumerate(cases):
+        times[row], places[row] = case.last, case.coming.places[case.before.stop - 1]
+        for part, start in zip(case.parts(), (0, _COMING), strict=False):
+            here = slice(start, start + part.spots)
+            step = float(np.median(np.linalg.norm(np.diff(part.places, axis=0), axis=1)))
+            times[row, here], places[row, here], use[row, here] = part.times, part.places, True
+            sd[row, here] = _SPOT_SD * BALL * body_height + _STREAK_SD * step
+    each = len(moments) // count
+    leaving = np.arange(size) >= _COMING
+    times, places, sd, use = (np.repeat(v, each, axis=0) for v in (times, places, sd, use))
+    return fit_flights(times, places, leaving, sd, moments, use.astype(bool), GRAVITY * body_height)
+
+
+def _joined(coming: Path, leaving: Sequence[Path], body_height: float) -> list[BallContact]:
+    """Contacts of one coming path with each leaving path that it can meet, the likeliest few."""
+    cases = [
+        case
+        for path in leaving
+        for off in range(min(coming.spots - _FEWEST_COMING, _OFF) + 1)
+        for later in range(min(path.spots - _FEWEST_LEAVING, _OFF) + 1)
+        if (case := _Case(coming, path, off, later)).possible(body_height)
+    ]
+    colour = np.array([case.colour_evidence() for case in cases])
+    cases = [case for case, value in zip(cases, colour, strict=True) if value > 0.0]
+    colour = colour[colour > 0.0]
+    if not cases:
+        return []
     frame = float(np.median(np.diff(coming.times)))
-    steps = np.linspace(0.0, 1.0, _STEPS)
-    moments, use = [], []
-    for a, b in itertools.product(
-        range(min(n - _FEWEST_COMING, _OFF) + 1), range(min(m - _FEWEST_LEAVING, _OFF) + 1)
-    ):
-        last, first = coming.times[n - 1 - a], leaving.times[b]
-        if 0.0 < first - last <= _UNSEEN:
-            before = (np.arange(n) < n - a) & (np.arange(n) >= n - a - _COMING)
-            after = (np.arange(m) >= b) & (np.arange(m) < b + _LEAVING)
-            moments.append(last - 0.4 * frame + steps * (first - last + 0.8 * frame))
-            use.append(np.concatenate([before, after]))
-    if not moments:
-        return None
-    times, places = (
-        np.concatenate([coming.times, leaving.times]),
-        np.concatenate([coming.places, leaving.places]),
-    )
-    sd = np.concatenate([_spot_sd(coming, body_height), _spot_sd(leaving, body_height)])
-    is_leaving = np.arange(n + m) >= n
+    grid = np.stack([np.linspace(c.last - 0.4 * frame, c.first + 0.4 * frame, _STEPS) for c in cases])
+    cost = _fit(cases, grid.ravel(), body_height).cost.reshape(grid.shape)
+    # Where the ball should have been seen and was not, something spoke against this pair.
+    colour -= _UNSEEN_COST * np.maximum(np.array([(c.first - c.last) / frame for c in cases]) - 1.0, 0.0)
+    evidence = _WORTH * np.array([2 * c.count - 9 for c in cases]) - cost.min(axis=1) + colour
+    out: list[BallContact] = []
+    for i in np.argsort(-evidence)[: 4 * _BEST]:
+        found = _refined(cases[i], grid[i], cost[i], body_height)
+        if found is not None and len(out) < _BEST:
+            out.append(replace(found, evidence=found.evidence + float(colour[i])))
+    return out
 
-    def fits(at: Array, which: NDArray[np.bool_]) -> Fits:
-        return fit_flights(times, places, is_leaving, sd, at, which, GRAVITY * body_height)
 
-    kept = np.array(use)
-    cost = fits(np.concatenate(moments), np.repeat(kept, _STEPS, axis=0)).cost.reshape(len(kept), _STEPS)
-    evidence = _WORTH * (2 * kept.sum(axis=1) - 9) - cost.min(axis=1)
-    best = int(np.argmax(evidence))
-    k = int(np.argmin(cost[best]))
-    if k in (0, _STEPS - 1):
+def _refined(case: _Case, grid: Array, cost: Array, body_height: float) -> BallContact | None:
+    """Contact between the points of a coarse grid of moments; None where the cost has no least within it."""
+    k = int(np.argmin(cost))
+    if k in (0, len(grid) - 1):
         return None
     # Near its least the cost is a parabola in the moment; its bend is the moment's certainty.
-    step = 0.25 * float(moments[best][1] - moments[best][0])
-    fine = moments[best][k] + step * np.arange(-4, 5)
-    bend, slope, _ = np.polyfit(
-        fine - fine[4], fits(fine, np.repeat(kept[best : best + 1], 9, axis=0)).cost, 2
-    )
+    fine = grid[k] + (grid[1] - grid[0]) * np.linspace(-1.0, 1.0, 17)
+    fits = _fit([case], fine, body_height)
+    k = int(np.clip(np.argmin(fits.cost), 3, 13))
+    near = slice(k - 3, k + 4)
+    bend, slope, _ = np.polyfit(fine[near] - fine[k], fits.cost[near], 2)
     if bend <= 0.0:
         return None
-    moment = float(fine[4] - slope / (2.0 * bend))
-    there = fits(np.array([moment]), kept[best : best + 1])
-    least = float(there.cost[0])
+    moment = float(fine[k] - slope / (2.0 * bend))
+    there = _fit([case], np.array([moment]), body_height)
     if np.linalg.norm(there.velocities[0, 1] - there.velocities[0, 0]) < _TURNED * body_height:
         return None
-    spare = 2 * int(kept[best].sum()) - 9
-    sd_moment = float((1.0 / bend) ** 0.5 * max(1.0, least / spare) ** 0.5)
-    before, after = kept[best][:n], kept[best][n:]
-    return BallContact(
-        moment,
-        sd_moment,
-        there.place[0],
-        Path(coming.times[before], coming.places[before]),
-        Path(leaving.times[after], leaving.places[after]),
-        _WORTH * spare - least,
-    )
+    least, spare = float(there.cost[0]), 2 * case.count - 9
+    sd = float((1.0 / bend) ** 0.5 * max(1.0, least / spare) ** 0.5)
+    coming, leaving = case.parts()
+    return BallContact(moment, sd, there.place[0], coming, leaving, _WORTH * spare - least)

@@ -43,12 +43,13 @@ def fit_flights(
 
     Parameters
     ----------
-    times, places : (N,) seconds and (N, 2) pixels of the spots. leaving : (N,) which belong to the leaving path.
-    sd : (N,) pixels. moments : (B,) seconds. use : (B, N) which spots count in each case.
+    times, places : (N,) or (B, N) seconds and (N, 2) or (B, N, 2) pixels of the spots.
+    leaving : (N,) which of them belong to the leaving path. sd : (N,) or (B, N) pixels.
+    moments : (B,) seconds. use : (B, N) which spots count in each case.
     fall : gravity, pixels a second squared.
     """
-    middle, unit = places.mean(axis=0), max(float(np.ptp(places)), 1.0)
-    x = (places - middle) / unit
+    middle, unit = places.reshape(-1, 2).mean(axis=0), max(float(np.ptp(places)), 1.0)
+    x = np.broadcast_to((places - middle) / unit, (*use.shape, 2))
     s = (times - moments[:, None]) / 0.1
     weight = use * (unit / sd)
     count, n = s.shape
@@ -57,9 +58,9 @@ def fit_flights(
         matrix[:, axis, :, axis] = weight
         for path, first in ((~leaving, 2), (leaving, 5)):
             matrix[:, axis, path, first + axis] = (weight * s)[:, path]
-            matrix[:, axis, path, first + 2] = (-weight * s * x[:, axis])[:, path]
+            matrix[:, axis, path, first + 2] = (-weight * s * x[..., axis])[:, path]
     drop = np.array([0.0, 0.5 * fall * 0.01 / unit])
-    right = (x.T[None] - drop[:, None] * (s**2)[:, None, :]) * weight[:, None, :]
+    right = (x.transpose(0, 2, 1) - drop[:, None] * (s**2)[:, None, :]) * weight[:, None, :]
     matrix, right = matrix.reshape(count, 2 * n, 8), right.reshape(count, 2 * n)
     prior = np.zeros(8)
     prior[[4, 7]] = 1.0 / (0.1 * CLOSING) ** 2

@@ -30,11 +30,12 @@ class Spots:
 
     Attributes
     ----------
-    time : seconds. places : (N, 2) pixels of the whole picture, x right, y down.
+    time : seconds. places : (N, 2) pixels of the whole picture, x right, y down. colours : (N, 3) RGB, 0..255.
     """
 
     time: float
     places: Array
+    colours: Array
 
 
 def find_spots(
@@ -70,9 +71,10 @@ def find_spots(
             above = cv2.max(*(_moved(high[j], shift) for j, shift in near))
             below = cv2.min(*(_moved(low[j], shift) for j, shift in near))
             red, green, blue = cv2.split(cv2.max(cv2.subtract(soft[i], above), cv2.subtract(below, soft[i])))
-            found.append(_blobs(cv2.max(cv2.max(red, green), blue), diameter))
-        places = _without_doubles(np.concatenate(found) if found else np.zeros((0, 3)), 0.7 * diameter)
-        out.append(Spots(float(time), places + shifts[len(shifts) // 2] - shifts[i] + np.asarray(origin)))
+            found.append(_blobs(cv2.max(cv2.max(red, green), blue), soft[i], diameter))
+        blobs = _without_doubles(np.concatenate(found) if found else np.zeros((0, 6)), 0.7 * diameter)
+        steady = blobs[:, :2] + shifts[len(shifts) // 2] - shifts[i] + np.asarray(origin)
+        out.append(Spots(float(time), steady, blobs[:, 3:]))
     return out
 
 
@@ -112,10 +114,11 @@ def _moved(picture: Picture, shift: Array) -> Picture:
     return out
 
 
-def _blobs(outside: Picture, diameter: float) -> Array:
-    """(N, 3) x, y and strength of connected parts of a ball's size.
+def _blobs(outside: Picture, picture: Picture, diameter: float) -> Array:
+    """(N, 6) x, y, strength and colour of connected parts of a ball's size.
 
-    ``outside`` (h, w): how far each pixel lies outside what its neighbours in time show within a pixel of it.
+    ``outside`` (h, w): how far each pixel of ``picture`` lies outside what its neighbours in time show within a pixel
+    of it. The colour is that of the pixels that changed most, where least of the background shines through.
     """
     _, labels, stats, _ = cv2.connectedComponentsWithStats(
         (outside > _CHANGE).astype(np.uint8), connectivity=8
@@ -131,17 +134,19 @@ def _blobs(outside: Picture, diameter: float) -> Array:
         centre = np.array([weight @ columns, weight @ rows]) / weight.sum()
         spread = np.cov(np.stack([columns, rows]), aweights=weight) if len(weight) > 2 else np.zeros((2, 2))
         if 4.0 * np.sqrt(max(np.linalg.eigvalsh(spread)[0], 0.0)) < _WIDE * diameter:
-            out.append([centre[0] + x, centre[1] + y, weight.sum()])
-    return np.array(out).reshape(-1, 3)
+            core = weight >= np.quantile(weight, 0.7)
+            colour = picture[rows[core] + y, columns[core] + x].mean(axis=0)
+            out.append([centre[0] + x, centre[1] + y, weight.sum(), *colour])
+    return np.array(out).reshape(-1, 6)
 
 
 def _without_doubles(found: Array, distance: float) -> Array:
-    """(N, 2) places of (M, 3) spots, of those closer together than ``distance`` only the strongest."""
+    """Of (M, 6) blobs closer together than ``distance`` only the strongest: (N, 6)."""
     kept: list[Array] = []
-    for spot in found[np.argsort(-found[:, 2])]:
-        if all(np.hypot(*(spot[:2] - other)) > distance for other in kept):
-            kept.append(spot[:2])
-    return np.array(kept).reshape(-1, 2)
+    for blob in found[np.argsort(-found[:, 2])]:
+        if all(np.hypot(*(blob[:2] - other[:2])) > distance for other in kept):
+            kept.append(blob)
+    return np.array(kept).reshape(-1, 6)
 
 
 # Paths --------------------------------------------------------------------------------------------------
@@ -153,17 +158,27 @@ _GATE, _GATE_STEP = 0.6, 0.15
 #: Gains of the place and of the speed of a path that is followed (alpha-beta filter).
 _ALPHA, _BETA = 0.8, 0.5
 #: Slowest step of a path from one picture to the next, balls; fastest ball, statures a second (60 m/s).
-_SLOWEST, _FASTEST = 0.25, 34.0
+_SLOWEST, FASTEST = 0.25, 34.0
 
 _Member = tuple[int, int]  # picture, spot
 
 
 @dataclass(frozen=True)
 class Path:
-    """Spots in a row that a ball in flight could have left: (N,) seconds and (N, 2) pixels."""
+    """Spots in a row that a ball in flight could have left: (N,) seconds, (N, 2) pixels and (N, 3) colours."""
 
     times: Array
     places: Array
+    colours: Array
+
+    @property
+    def spots(self) -> int:
+        """How many."""
+        return len(self.times)
+
+    def part(self, which: slice | NDArray[np.bool_]) -> Path:
+        """Some of its spots."""
+        return Path(self.times[which], self.places[which], self.colours[which])
 
 
 def find_paths(spots: Sequence[Spots], diameter: float) -> list[Path]:
@@ -190,7 +205,12 @@ def find_paths(spots: Sequence[Spots], diameter: float) -> list[Path]:
         if not any(len(set(one) - set(longer)) < 2 for longer in kept):
             kept.append(one)
     return [
-        Path(np.array([times[i] for i, _ in r]), np.array([spots[i].places[k] for i, k in r])) for r in kept
+        Path(
+            np.array([times[i] for i, _ in r]),
+            np.array([spots[i].places[k] for i, k in r]),
+            np.array([spots[i].colours[k] for i, k in r]),
+        )
+        for r in kept
     ]
 
 
@@ -204,7 +224,7 @@ def _seeds(times: list[float], places: list[Complex], i: int, diameter: float) -
     moved = np.abs(step)
     off = np.abs((b[None] + ratio * step)[..., None] - c)
     gate = 2 * _GATE * diameter + _GATE_STEP * ratio * moved
-    fastest = _FASTEST * diameter / BALL * (times[i + 1] - times[i])
+    fastest = FASTEST * diameter / BALL * (times[i + 1] - times[i])
     good = (off < np.minimum(gate, 0.7 * moved)[..., None]) & (
         (moved > _SLOWEST * diameter) & (moved < fastest)
     )[..., None]

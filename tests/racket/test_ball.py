@@ -26,6 +26,12 @@ def flight(times, contact, *, towards=0.0, place=(320.0, 180.0)):
     return np.stack([place[0] + SCALE * x, place[1] - SCALE * y], axis=1)
 
 
+def spots_of(times, *balls):
+    """Spots of the same yellow, one of each ball (T, 2) a picture."""
+    colours = np.tile([210.0, 230.0, 70.0], (len(balls), 1))
+    return [Spots(float(t), np.stack(places), colours) for t, *places in zip(times, *balls, strict=True)]
+
+
 def frame_times(contact, rate=60.0):
     return np.arange(contact - 0.25, contact + 0.12, 1 / rate)
 
@@ -36,7 +42,7 @@ def test_the_moment_between_two_pictures(towards, phase):
     contact = 1.0 + phase / 60
     times = np.arange(0.75, 1.12, 1 / 60)
     places = flight(times, contact, towards=towards)
-    spots = [Spots(float(t), p[None]) for t, p in zip(times, places, strict=True)]
+    spots = spots_of(times, places)
     found = join_paths(
         find_paths(spots, BALL * HEIGHT), times, np.tile([300.0, 200.0], (len(times), 1)), HEIGHT
     )
@@ -51,14 +57,14 @@ def test_the_moment_between_two_pictures(towards, phase):
 def test_a_ball_that_is_not_struck_is_no_contact():
     times = np.arange(0.0, 0.4, 1 / 60)
     past = np.stack([600 - 1400 * times, 180 + 60 * times], axis=1)
-    spots = [Spots(float(t), p[None]) for t, p in zip(times, past, strict=True)]
+    spots = spots_of(times, past)
     hand = np.tile([320.0, 180.0], (len(times), 1))
     assert join_paths(find_paths(spots, BALL * HEIGHT), times, hand, HEIGHT) is None
 
 
 def test_a_hand_out_of_reach_and_no_hand_at_all():
     times = frame_times(1.0)
-    spots = [Spots(float(t), p[None]) for t, p in zip(times, flight(times, 1.0), strict=True)]
+    spots = spots_of(times, flight(times, 1.0))
     paths = find_paths(spots, BALL * HEIGHT)
     assert join_paths(paths, times, np.full((len(times), 2), 20.0), HEIGHT) is None
     assert join_paths(paths, times, np.full((len(times), 2), np.nan), HEIGHT) is None
@@ -68,7 +74,7 @@ def test_a_hand_out_of_reach_and_no_hand_at_all():
 def test_spots_by_chance_make_no_contact():
     rng = np.random.default_rng(3)
     times = frame_times(1.0)
-    spots = [Spots(float(t), rng.uniform((150, 50), (490, 310), size=(12, 2))) for t in times]
+    spots = spots_of(times, *rng.uniform((150, 50), (490, 310), size=(12, len(times), 2)))
     hand = np.tile([320.0, 180.0], (len(times), 1))
     assert join_paths(find_paths(spots, BALL * HEIGHT), times, hand, HEIGHT) is None
 
@@ -77,7 +83,7 @@ def test_paths_keep_to_their_own_ball():
     times = np.arange(0.0, 0.3, 1 / 60)
     one = np.stack([100 + 900 * times, 100 + 0 * times], axis=1)
     other = np.stack([500 - 900 * times, 160 + 0 * times], axis=1)
-    spots = [Spots(float(t), np.stack([a, b])) for t, a, b in zip(times, one, other, strict=True)]
+    spots = spots_of(times, one, other)
     paths = find_paths(spots, BALL * HEIGHT)[:2]
     assert sorted(round(float(np.ptp(p.places[:, 1]))) for p in paths) == [0, 0]
     assert all(isinstance(p, Path) and len(p.times) == len(times) for p in paths)
