@@ -70,10 +70,10 @@ def _angle_row(key: str, name: str, more: str = "") -> Row:
 
 def _stated_row(name: str) -> Row:
     def cell(pool: Pool) -> str:
-        held = coverage(_keyed(pool, "stated", name))
-        return _NOTHING if np.isnan(held) else f"{100.0 * held:.0f} %"
+        scaled = _keyed(pool, "stated", name)
+        return f"{100.0 * coverage(scaled):.0f} % ({len(scaled)})" if scaled else _NOTHING
 
-    return Row(f"90 % interval holds the truth: {name.replace('_', ' ')}", cell)
+    return Row(f"90 % interval holds the truth (of): {name.replace('_', ' ')}", cell)
 
 
 def rows(all_errors: Pool) -> list[Row]:

@@ -11,10 +11,13 @@ import pytest
 from swingmatch.body.estimator import make_estimator
 from swingmatch.findings.compare import COLUMNS
 from swingmatch.findings.quantities import QUANTITIES
+from swingmatch.series import resample
 from swingmatch.stroke.direction import SIDES, side_name
+from swingmatch.stroke.swing import Swing
 from swingmatch.study import measure, sample, tables
 from swingmatch.study.aims import aims
 from swingmatch.study.measure import ANGLES, Errors, errors_of, true_swings
+from swingmatch.study.stated import coverage
 from swingmatch.synth.cast import HELD_OUT, TUNING
 
 
@@ -105,7 +108,7 @@ def test_aims_are_met_at_their_bounds_and_not_beyond():
         events={"ready": [40.0]},
         angles={"hitting_elbow_flexion": [6.0] * 8 + [15.0] * 2, "hip_turn": [10.0]},
         stance=[-8.0],
-        stated={"contact with sound": [0.5] * 9 + [3.0]},
+        stated={"contact with sound": [0.5] * 18 + [3.0] * 2, "hip_turn": [0.5] * 18 + [3.0]},
         seconds={"bare pose model": 4.0, "read and track": 5.0},
     )
     found = verdicts([good])
@@ -124,6 +127,9 @@ def test_aims_are_met_at_their_bounds_and_not_beyond():
         "reading and tracking over the bare pose model",
     }
     assert found["knee flexion, median"] == "not measured"
+    # Nineteen intervals are too few to tell.
+    assert found["90 % interval holds the truth: hip turn"] == "not measured"
+    assert row([good], "90 % interval holds the truth (of): hip turn")[-1] == "95 % (19)"
     for changed in (
         {"found": 97},
         {"astray": 1},
@@ -133,8 +139,8 @@ def test_aims_are_met_at_their_bounds_and_not_beyond():
         {"angles": {"hitting_elbow_flexion": [6.1], "hip_turn": [10.1]}},
         {"stance": [8.1]},
         # Too wide an interval is as wrong as one that is too narrow.
-        {"stated": {"contact with sound": [0.5] * 10}},
-        {"stated": {"contact with sound": [0.5] * 8 + [3.0] * 2}},
+        {"stated": {"contact with sound": [0.5] * 20}},
+        {"stated": {"contact with sound": [0.5] * 16 + [3.0] * 4}},
         {"seconds": {"bare pose model": 4.0, "read and track": 5.1}},
     ):
         assert "not met" in verdicts([replace(good, **changed)]).values(), changed
@@ -259,6 +265,32 @@ def test_contact_is_held_against_its_stated_error(measured):
         # Contact is stated to within some ms to some frames.
         assert 1.0 < values[0] / scaled < 100.0
     assert len(measured.stated["differences in the review"]) > 20
+
+
+def test_angles_with_stated_covariances_are_held_against_them(see, motion):
+    """Keypoints off by known amounts, stated rightly, half as large, and not at all."""
+    track = see(motion, 60.0)
+    truth = resample(motion.points, motion.times, track.times) / motion.stature
+    true = Swing(track.times, truth, motion.swings[0].events, "right", 60.0)
+    sd = np.array([0.004, 0.006, 0.012])
+    off = sd * np.random.default_rng(3).normal(size=truth.shape)
+
+    def held(scale):
+        swing = replace(true, points=truth + off)
+        covariance = np.broadcast_to(np.diag((scale * sd) ** 2), (*truth.shape, 3))
+        object.__setattr__(swing, "covariance", covariance if scale else None)
+        found = errors()
+        measure._angle_errors(found, track, swing, true)
+        measure._stance_errors(found, swing, true)
+        return {name: coverage(values) for name, values in found.stated.items()}
+
+    right = held(1.0)
+    assert set(right) == {*ANGLES, "base_width"}
+    # Of 150 frames of each angle, nine in ten within 2.5 standard errors; a straight limb is no normal error.
+    assert [right[key] for key in ANGLES] == pytest.approx([0.9] * len(ANGLES), abs=0.07)
+    half = held(0.5)
+    assert all(half[key] < right[key] - 0.15 for key in ANGLES)
+    assert held(0.0) == {}
 
 
 def test_errors_of_quantities_are_those_the_comparison_reads(measured):
