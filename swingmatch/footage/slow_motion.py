@@ -38,6 +38,8 @@ FACTORS: tuple[float, ...] = (1.0, 2.0, 4.0, 8.0)
 PRIOR: tuple[float, ...] = (0.82, 0.06, 0.06, 0.06)
 #: From this confidence on the factor is taken as it is; below it durations and speeds are not reported.
 SURE = 0.9
+#: While real speed has this chance or more, the clip is left as it is, and the coach asked.
+_REAL = 0.15
 #: A coach may say that a clip is slowed by up to this much.
 MOST = 64.0
 
@@ -141,7 +143,7 @@ def from_metadata(capture_rate: float, shown_rate: float) -> SlowMotion | None:
 
 
 def from_evidence(track: Track, onsets: Onsets | None) -> SlowMotion:
-    """The likeliest of ``FACTORS`` for a track on the clip's own times; see the module's text for the clues."""
+    """The likeliest of ``FACTORS`` for a track on the clip's own times, real speed in doubt; see the module's text."""
     clues = [_clues(track, onsets, i) for i in range(len(FACTORS))]
     if not any(any(np.isfinite(clue)) for clue in clues):
         return replace(REAL_TIME, confidence=PRIOR[0], why="No movement tells whether the clip is slowed.")
@@ -152,13 +154,14 @@ def from_evidence(track: Track, onsets: Onsets | None) -> SlowMotion:
     weight = np.log(PRIOR) + table.sum(axis=1)
     chances = np.exp(weight - weight.max())
     chances /= chances.sum()
-    best = int(np.argmax(chances))
+    # A clip at real speed that is taken for slow is the worse mistake: it needs more than the better chance.
+    best = int(np.argmax(chances)) if chances[0] < _REAL else 0
     factor, confidence = FACTORS[best], float(chances[best])
     return SlowMotion(
         factor,
         confidence,
         _why(table, best),
-        _question(chances) if factor != 1.0 or confidence < SURE else "",
+        _question(chances, best) if factor != 1.0 or confidence < SURE else "",
         tuple(float(chance) for chance in chances),
     )
 
@@ -269,19 +272,17 @@ def _words(factor: float) -> str:
     return "at real speed" if factor == 1.0 else f"slowed {factor:.3g} times"
 
 
-def _question(chances: Array) -> str:
-    """What to ask the coach, with the likeliest factors named."""
-    order = np.argsort(-chances)
-    best = FACTORS[int(order[0])]
-    if best == 1.0:
-        other = FACTORS[int(order[1])]
+def _question(chances: Array, best: int) -> str:
+    """What to ask the coach, with the likeliest factor named."""
+    if best == 0:
+        other = FACTORS[1 + int(np.argmax(chances[1:]))]
         return (
             f"Was this filmed in slow motion? It may be slowed {other:g} times; say --slow {other:g}, "
             "or --slow 1 if it was not."
         )
     return (
-        f"Was this filmed in slow motion? It looks slowed {best:g} times ({100 * chances.max():.0f} % sure); "
-        f"say --slow {best:g}, another number, or --slow 1 if it was not."
+        f"Was this filmed in slow motion? It looks slowed {FACTORS[best]:g} times "
+        f"({100 * chances[best]:.0f} % sure); say --slow {FACTORS[best]:g}, another number, or --slow 1 if it was not."
     )
 
 

@@ -185,7 +185,6 @@ def test_five_people_are_one_sentence(track):
         ({"black": 0.6}, "light", ()),
         ({"blown": 0.6}, "light", ()),
         ({"smear": 8.0}, "blur", ()),
-        ({"smear": 30.0}, "blur", (("hand_in_front", "contact"),)),
         ({"edge": 9.0}, "soft", ()),
         ({"travel": 0.5}, "camera moves", (("base_width", "drop"),)),
         ({"cuts": (3.2,)}, "cuts", ()),
