@@ -39,7 +39,9 @@ _MOST, _BEST = 12, 4
 #: standard deviations across.
 _WORTH = 4.0
 #: Least evidence of a pair, and by how much it must beat a pair that says another moment.
-_ENOUGH, _CLEAR = 90.0, 10.0
+_ENOUGH, _CLEAR = 70.0, 10.0
+#: What a leaving path of the fewest spots takes off: many other things make one.
+_SHORT_COST = 20.0
 #: How far colours of one ball differ, levels; what a spot of the same colour is worth.
 _COLOUR_SD, _COLOUR_WORTH = 22.0, 3.0
 #: Pairs within this many seconds say the same moment.
@@ -71,13 +73,25 @@ class BallContact:
     leaving: Path
     evidence: float
 
+    def placed(self, scale: float, corner: NDArray[np.int_]) -> BallContact:
+        """The same where its pictures were cut out at ``corner`` and then made ``scale`` times as large."""
+
+        def back(places: Array) -> Array:
+            return places / scale + corner
+
+        return replace(
+            self,
+            place=back(self.place),
+            coming=replace(self.coming, places=back(self.coming.places)),
+            leaving=replace(self.leaving, places=back(self.leaving.places)),
+        )
+
 
 def ball_contact(
     times: Array,
     pictures: Sequence[Picture],
     hand: Array,
     body_height: float,
-    origin: tuple[float, float] = (0.0, 0.0),
 ) -> BallContact | None:
     """Contact from the ball in successive pictures about a stroke, or None where the ball was not seen.
 
@@ -85,15 +99,14 @@ def ball_contact(
     ----------
     times : (T,) seconds, rising, about half a second in all.
     pictures : T arrays (h, w, 3) uint8 RGB of equal size.
-    hand : (T, 2) pixels of the whole picture where the hitting hand is in each; NaN where unknown.
-    body_height : of the player, pixels. origin : of ``pictures`` in the whole picture, pixels.
+    hand : (T, 2) pixels where the hitting hand is in each; NaN where unknown. body_height : of the player, pixels.
     """
     diameter = BALL * body_height
     if len(times) < _FEWEST_COMING + _FEWEST_LEAVING or diameter < SMALLEST:
         return None
     shifts = camera_shifts(pictures)
     steady = hand + shifts[len(shifts) // 2] - shifts
-    spots = find_spots(times, pictures, diameter, shifts, origin)
+    spots = find_spots(times, pictures, diameter, shifts)
     return join_paths(find_paths(spots, diameter), times, steady, body_height)
 
 
@@ -109,8 +122,8 @@ def join_paths(paths: Sequence[Path], times: Array, hand: Array, body_height: fl
     if not joined or joined[0].evidence < _ENOUGH:
         return None
     best = joined[0]
-    others = [c.evidence for c in joined if abs(c.time - best.time) > _SAME]
-    return best if best.evidence - max(others, default=0.0) > _CLEAR else None
+    other = max((c.evidence for c in joined if abs(c.time - best.time) > _SAME), default=0.0)
+    return best if best.evidence - other > _CLEAR else None
 
 
 def _all_joined(paths: Sequence[Path], times: Array, hand: Array, body_height: float) -> list[BallContact]:
@@ -123,13 +136,21 @@ def _all_joined(paths: Sequence[Path], times: Array, hand: Array, body_height: f
         at = np.stack([np.interp(t, times[seen], hand[seen, axis]) for axis in (0, 1)], axis=-1)
         return np.linalg.norm(places - at, axis=-1) / body_height
 
-    leaving = [p for p in paths if len(p.times) >= _FEWEST_LEAVING]
+    leaving = [p.part(slice(_LEAVING + _OFF)) for p in paths if p.spots >= _FEWEST_LEAVING]
+    if not leaving:
+        return []
     goes = np.array([from_hand(p.times, p.places).max() for p in leaving])
+    starts = np.array([p.times[0] for p in leaving])
+    colours = np.array([np.median(p.colours, axis=0) for p in leaving])
     out = []
     for before in _clearest(paths, body_height):
         comes = float(from_hand(before.times, before.places).max())
-        able = [p for p, far in zip(leaving, goes, strict=True) if max(comes, far) >= _BEYOND]
-        for found in _joined(before, able, body_height):
+        like = np.abs(colours - np.median(before.colours, axis=0)).max(axis=1) < 3.0 * _COLOUR_SD
+        follows = (starts > before.times[-min(2 * _OFF, before.spots)]) & (
+            starts < before.times[-1] + _UNSEEN
+        )
+        able = np.flatnonzero(like & follows & (np.maximum(goes, comes) >= _BEYOND))
+        for found in _joined(before, [leaving[i] for i in able], body_height):
             if float(from_hand(np.asarray(found.time), found.place)) <= _REACH:
                 out.append(found)
     return out
@@ -234,13 +255,15 @@ def _joined(coming: Path, leaving: Sequence[Path], body_height: float) -> list[B
     grid = np.stack([np.linspace(c.last - 0.4 * frame, c.first + 0.4 * frame, _STEPS) for c in cases])
     cost = _fit(cases, grid.ravel(), body_height).cost.reshape(grid.shape)
     # Where the ball should have been seen and was not, something spoke against this pair.
-    colour -= _UNSEEN_COST * np.maximum(np.array([(c.first - c.last) / frame for c in cases]) - 1.0, 0.0)
-    evidence = _WORTH * np.array([2 * c.count - 9 for c in cases]) - cost.min(axis=1) + colour
+    missed = np.maximum(np.array([(c.first - c.last) / frame for c in cases]) - 1.0, 0.0)
+    short = np.array([c.after.stop - c.after.start == _FEWEST_LEAVING for c in cases])
+    more = colour - _UNSEEN_COST * missed - _SHORT_COST * short
+    evidence = _WORTH * np.array([2 * c.count - 9 for c in cases]) - cost.min(axis=1) + more
     out: list[BallContact] = []
     for i in np.argsort(-evidence)[: 4 * _BEST]:
         found = _refined(cases[i], grid[i], cost[i], body_height)
         if found is not None and len(out) < _BEST:
-            out.append(replace(found, evidence=found.evidence + float(colour[i])))
+            out.append(replace(found, evidence=found.evidence + float(more[i])))
     return out
 
 

@@ -30,7 +30,7 @@ class Spots:
 
     Attributes
     ----------
-    time : seconds. places : (N, 2) pixels of the whole picture, x right, y down. colours : (N, 3) RGB, 0..255.
+    time : seconds. places : (N, 2) pixels, x right, y down. colours : (N, 3) RGB, 0..255.
     """
 
     time: float
@@ -38,20 +38,13 @@ class Spots:
     colours: Array
 
 
-def find_spots(
-    times: Array,
-    pictures: Sequence[Picture],
-    diameter: float,
-    shifts: Array,
-    origin: tuple[float, float] = (0.0, 0.0),
-) -> list[Spots]:
+def find_spots(times: Array, pictures: Sequence[Picture], diameter: float, shifts: Array) -> list[Spots]:
     """Spots of about a ball's size that are in one picture and in neither of its neighbours.
 
     Parameters
     ----------
     times : (T,) seconds. pictures : T arrays (h, w, 3) uint8 of equal size.
     diameter : of the ball, pixels. shifts : (T, 2) from ``camera_shifts``.
-    origin : of these pictures in the whole one, pixels.
 
     Returns
     -------
@@ -73,7 +66,7 @@ def find_spots(
             red, green, blue = cv2.split(cv2.max(cv2.subtract(soft[i], above), cv2.subtract(below, soft[i])))
             found.append(_blobs(cv2.max(cv2.max(red, green), blue), soft[i], diameter))
         blobs = _without_doubles(np.concatenate(found) if found else np.zeros((0, 6)), 0.7 * diameter)
-        steady = blobs[:, :2] + shifts[len(shifts) // 2] - shifts[i] + np.asarray(origin)
+        steady = blobs[:, :2] + shifts[len(shifts) // 2] - shifts[i]
         out.append(Spots(float(time), steady, blobs[:, 3:]))
     return out
 

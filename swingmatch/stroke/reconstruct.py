@@ -13,7 +13,17 @@ from swingmatch.body.skeleton import INDEX, mirror
 from swingmatch.body.track import Track
 from swingmatch.clip.sound import Onsets
 from swingmatch.errors import StrokeError
-from swingmatch.stroke.contact import Contact, camera_distance, find_contact, strikes
+from swingmatch.stroke.contact import (
+    Contact,
+    Timed,
+    camera_distance,
+    from_ball,
+    from_hand,
+    from_hand_path,
+    from_sound,
+    fuse,
+    strikes,
+)
 from swingmatch.stroke.cut import Stroke, body_height, find_strokes, hitting_hand
 from swingmatch.stroke.direction import camera_azimuth, camera_to_court, target_cues
 from swingmatch.stroke.events import forehand_events
@@ -100,6 +110,7 @@ def find_swings(
     *,
     hand: Hand | None = None,
     azimuth: float | None = None,
+    ball: Callable[[float, Hand], Timed | None] | None = None,
     on_stroke: Callable[[int, int], None] | None = None,
 ) -> Strokes:
     """Cut a track into swings.
@@ -108,6 +119,8 @@ def find_swings(
     ----------
     track : smoothed, of the whole clip. onsets : sudden sounds, or None without sound.
     hand, azimuth : what the coach says; told from the movement where None.
+    ball : gives contact as the ball shows it for a first guess of contact in seconds and the hitting hand, or None
+        where it was not seen. Asked where no strike was heard.
     on_stroke : called with (done, all) after each stroke.
 
     Raises
@@ -120,13 +133,21 @@ def find_swings(
     notes: list[str] = []
     lifted: list[_Lifted] = []
     for number, stroke in enumerate(strokes, start=1):
-        contact = find_contact(stroke.fastest, heard)
         window = _window(track, stroke)
-        if window is None or not stroke.start + 0.5 < contact.time < stroke.stop - 0.15:
-            notes.append(f"The swing at {stroke.fastest:.1f} s is cut off or hidden and was left out.")
-        else:
+        complete = False
+        if window is not None:
             times, image, world, visibility = window
-            lifted.append(_Lifted(times, lift(times, image, world, visibility, track.size), contact))
+            points = lift(times, image, world, visibility, track.size)
+            by_hand = from_hand_path(times, points, hand, stroke.fastest)
+            by_sound = from_sound(from_hand(stroke.fastest), heard)
+            # Looking for the ball takes as long as a good part of the tracking; a strike that was heard is enough.
+            by_ball = from_ball(ball(by_hand.time, hand)) if ball is not None and not by_sound else []
+            contact = fuse([by_hand, *by_sound, *by_ball])
+            complete = stroke.start + 0.5 < contact.time < stroke.stop - 0.15
+        if complete:
+            lifted.append(_Lifted(times, points, contact))
+        else:
+            notes.append(f"The swing at {stroke.fastest:.1f} s is cut off or hidden and was left out.")
         if on_stroke is not None:
             on_stroke(number, len(strokes))
     if not lifted:

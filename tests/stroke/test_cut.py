@@ -55,6 +55,8 @@ def test_three_strokes_after_each_other(track, motion):
         image=long,
         world=np.concatenate([track.world] * 3),
         visibility=np.concatenate([track.visibility] * 3),
+        bridged=None,
+        skipped=None,
     )
     strokes = find_strokes(many, "right", SILENCE)
     assert len(strokes) == 3
@@ -70,6 +72,8 @@ def test_a_keypoint_that_jumps_is_no_stroke(track):
         image=image,
         world=np.zeros((120, *track.world.shape[1:])),
         visibility=np.ones((120, track.visibility.shape[1])),
+        bridged=None,
+        skipped=None,
     )
     assert hand_speed(still, "left").max() < 2.0
     with pytest.raises(StrokeError, match="no hand moves as fast"):
@@ -109,7 +113,9 @@ def test_contact_from_the_hand_alone_and_from_the_strike():
     assert 0.037 <= alone.time - 1.0 <= 0.040
     assert alone.source == "hand"
     heard = find_contact(1.0, Strikes(np.array([0.4, 1.05, 1.6]), np.array([900.0, 100.0, 900.0])))
-    assert (heard.time, heard.source) == (1.05, "sound")
+    # The hand has a say by its certainty: (5 / 45)^2 of the 12 ms between them.
+    assert heard.time == pytest.approx(1.05, abs=0.0003)
+    assert heard.source == "sound"
     assert heard.sd < alone.sd
     assert find_contact(1.0, Strikes(np.array([1.5]), np.array([900.0]))).source == "hand"
 
@@ -122,6 +128,8 @@ def test_a_clip_of_a_few_frames_holds_no_swing(track, frames):
         image=track.image[:frames],
         world=track.world[:frames],
         visibility=track.visibility[:frames],
+        bridged=None,
+        skipped=None,
     )
     with pytest.raises(StrokeError, match="No swing was found"):
         hitting_hand(part)

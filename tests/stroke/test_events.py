@@ -89,6 +89,8 @@ def test_hidden_and_cut_off_strokes_are_left_out(motion, see):
         image=track.image[early],
         world=track.world[early],
         visibility=track.visibility[early],
+        bridged=None,
+        skipped=None,
     )
     with pytest.raises(StrokeError, match="from its preparation to its follow-through"):
         find_swings(short, None)
