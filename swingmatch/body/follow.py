@@ -1,9 +1,9 @@
 """Follow one person through a clip: pictures in order of time to a raw ``Track``.
 
-The player is first found among the people in the picture, and then followed in an enlarged window that moves in
-steps. Every answer of the pose model must go on from the last one in place and size and wear the same colours; when
-the model jumps to somebody else it is set back to where the player should be, and if the player is hidden there the
-frame stays empty.
+The player is first found among the people in the picture, and then followed in an enlarged window that moves along.
+Every answer of the pose model must go on from the last one in place and size and wear the same colours; when the
+model jumps to somebody else it is set back to where the player should be, and if the player is hidden there the frame
+stays empty.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from swingmatch.body.window import (
     Place,
     Window,
     estimate_in,
-    has_left,
+    moved_along,
     place_of,
     plausible,
     window_around,
@@ -90,10 +90,13 @@ class Follower:
         if pose is None:
             return None
         self._missed, self._seen = 0, frame.time
+        before = self._identity.place
         self._identity.learn(pose, frame.image, frame.time)
-        if self._window is None or has_left(pose, self._window):
+        if self._window is None or before is None:
             self._window = window_around(pose)
             self._estimator.restart()
+        else:
+            self._window = moved_along(self._window, before, pose)
         if frame.time - self._counted >= _COUNT_EVERY:
             self._count(frame, pose)
         return pose

@@ -20,7 +20,7 @@ _JUMP, _PACE, _FARTHEST = 0.25, 3.0, 1.2
 _TALLER = 1.6
 #: Colours farther apart than this are somebody else's: on generated figures a player's own differ by up to 10 units
 #: (see ``colours``) from picture to picture, those of somebody in other clothes by 17 or more.
-OTHER_COLOURS = 12.0
+OTHER_COLOURS = 14.0
 #: Looks of the same person that are remembered, and how far apart they are taken, seconds.
 _LOOKS, _BETWEEN = 8, 0.15
 #: How long a speed is carried on when nothing is seen, seconds.
@@ -39,7 +39,8 @@ class Identity:
         self._first = np.zeros((0, 3)) if colours is None else colours
         self._looks: deque[Array] = deque(maxlen=_LOOKS)
         self._learned = -np.inf
-        self._place: Place | None = None
+        #: Where the person was seen last.
+        self.place: Place | None = None
         self._time = -np.inf
         self._pace = np.zeros(2)
 
@@ -50,10 +51,10 @@ class Identity:
 
     def predicted(self, time: float) -> Place | None:
         """Where the person should be at a time, seconds; None before the first sighting."""
-        if self._place is None:
+        if self.place is None:
             return None
-        x, y = np.array([self._place.x, self._place.y]) + self._pace * min(time - self._time, _CARRY)
-        return Place(float(x), float(y), self._place.height)
+        x, y = np.array([self.place.x, self.place.y]) + self._pace * min(time - self._time, _CARRY)
+        return Place(float(x), float(y), self.place.height)
 
     def moves_on(self, pose: Pose, time: float) -> bool:
         """Whether place and size go on smoothly from what was seen last."""
@@ -70,14 +71,14 @@ class Identity:
     def learn(self, pose: Pose, picture: NDArray[np.uint8], time: float) -> None:
         """Take a pose as the person's own."""
         place = place_of(pose)
-        if self._place is not None and 0 < time - self._time <= _CARRY:
-            pace = np.array([place.x - self._place.x, place.y - self._place.y]) / (time - self._time)
+        if self.place is not None and 0 < time - self._time <= _CARRY:
+            pace = np.array([place.x - self.place.x, place.y - self.place.y]) / (time - self._time)
             # Half a tenth of a second's memory: the trunk of one picture is off by a few pixels.
             share = min((time - self._time) / 0.05, 1.0)
             self._pace = (1 - share) * self._pace + share * pace
         else:
             self._pace = np.zeros(2)
-        self._place, self._time = place, time
+        self.place, self._time = place, time
         if time - self._learned >= _BETWEEN:
             self._learned = time
             colours = body_colours(picture, pose)

@@ -36,6 +36,9 @@ Wanted = str | tuple[float, float]
 NAMES = ("biggest", "left", "right")
 #: Two answers whose trunks are nearer than this share of a height are one person.
 _SAME = 0.25
+#: Mean visibility of somebody who is there: 0.8 and more on generated figures, 0.3 where the model saw a person in what
+#: was painted over.
+_CLEAR = 0.5
 #: Levels of search windows that show everybody of a player's size, and those for finding anybody at all.
 USUAL_LEVELS, ALL_LEVELS = 3, 4
 #: Nobody this much smaller than the tallest is meant by "left" or "right".
@@ -176,7 +179,7 @@ def _confirmed(
     again = estimate_in(estimator, picture, time, close)
     if again is None or not plausible(again, close) or _among(again, known):
         return None
-    return again
+    return again if again.visibility.mean() >= _CLEAR else None
 
 
 def _among(pose: Pose, others: Sequence[Pose]) -> bool:

@@ -29,8 +29,8 @@ _LEAST = 16
 _INPUT_HEIGHT = 480
 #: Neighbouring search windows are at most this share of their side apart.
 _SEARCH_STEP = 0.6
-#: The window is moved when the player's middle has drifted by this share of the window's side.
-_DRIFT = 0.12
+#: Share of the way to the best window that is gone from one picture to the next.
+_DRAWN = 0.1
 _TRUNK = [INDEX[f"{side}_{part}"] for side in SIDES for part in ("shoulder", "hip")]
 
 
@@ -117,12 +117,19 @@ def window_at(place: Place, room: float = ROOM) -> Window:
     return Window(place.x - side / 2, place.y - side / 2, side)
 
 
-def has_left(pose: Pose, window: Window) -> bool:
-    """Whether the player has drifted from the middle of the window or no longer fits it."""
-    x, y, height = _extent(pose.image)
-    half = window.side / 2
-    drift = max(abs(x - window.left - half), abs(y - window.top - half))
-    return drift > _DRIFT * window.side or not 0.8 < ROOM * height / window.side < 1.25
+def moved_along(window: Window, before: Place, pose: Pose) -> Window:
+    """A window that goes along with a person who was at ``before`` when it was last placed.
+
+    It moves with the trunk, so that the model, which looks first where the person was in its picture, finds them
+    there again without having to start afresh; place and size are drawn to the best ones in small steps.
+    """
+    now, best = place_of(pose), window_around(pose)
+    left, top = window.left + now.x - before.x, window.top + now.y - before.y
+    return Window(
+        left + _DRAWN * (best.left - left),
+        top + _DRAWN * (best.top - top),
+        window.side + _DRAWN * (best.side - window.side),
+    )
 
 
 def plausible(pose: Pose, window: Window) -> bool:

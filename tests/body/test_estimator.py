@@ -66,6 +66,20 @@ def test_nobody_in_a_grey_picture():
         assert estimator.estimate(np.full((240, 320, 3), 128, np.uint8), 0.0) is None
 
 
+def test_after_a_restart_nothing_is_left_of_the_person_before(rendered):
+    """Whoever was followed in other pictures, a restart answers as if there had been none, and so does what follows."""
+    frames, _ = rendered
+    far = np.roll(frames[0].image, 200, axis=1)
+    with BundledEstimator() as fresh:
+        alone = [fresh.estimate(frame.image, frame.time).image for frame in frames[:3]]
+    with BundledEstimator() as used:
+        for _ in range(3):
+            used.estimate(far, 0.0)
+        used.restart()
+        again = [used.estimate(frame.image, frame.time).image for frame in frames[:3]]
+    np.testing.assert_allclose(again, alone, atol=1e-3)
+
+
 def test_no_chatter_reaches_the_terminal(capfd):
     with BundledEstimator() as estimator:
         estimator.estimate(np.zeros((120, 200, 3), np.uint8), 0.0)
