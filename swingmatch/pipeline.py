@@ -33,7 +33,8 @@ from swingmatch.footage.slow_motion import (
     SlowMotion,
     at_real_speed,
     clip_at_real_speed,
-    detect,
+    from_evidence,
+    known_slow,
     said,
     sound_at_real_speed,
 )
@@ -93,24 +94,29 @@ def track_clip(
     onsets: Onsets | None = None,
     person: Wanted | None = None,
     watcher: Watcher | None = None,
+    slow: float = 1.0,
 ) -> Track:
     """Follow the player and smooth the result: every frame of a short clip, around the swings of a long one.
 
     ``onsets`` helps to find the swings of a long clip, ``person`` is who the coach means, ``watcher`` looks at some of
-    the pictures on their way. Raises ``TrackError``.
+    the pictures on their way. A clip that plays ``slow`` times slower than life is followed, as ``onsets`` are given,
+    on real times. Raises ``TrackError``.
     """
 
     def read(
         start: float | None, stop: float | None, tallest: int, every: float | None = None
     ) -> Iterable[Frame]:
-        pictures = frames(clip, start, stop, max_height=tallest, every=every)
+        first, last, period = (None if time is None else time * slow for time in (start, stop, every))
+        pictures: Iterable[Frame] = frames(clip, first, last, max_height=tallest, every=period)
+        if slow != 1.0:
+            pictures = (replace(frame, time=frame.time / slow) for frame in pictures)
         # The coarse pass has smaller pictures; what is followed at the full rate is what counts.
         return pictures if watcher is None or every is not None else watcher.passing(pictures)
 
     estimator.restart()
     raw = watch(
         read,
-        clip.times,
+        clip.times / slow,
         estimator,
         onsets=onsets,
         wanted=person,
@@ -182,11 +188,28 @@ def _see(path: Path, options: Options, estimator: PoseEstimator | None, progress
     """Read, hear and follow; and bring everything to real speed. Raises ``SwingmatchError``."""
     clip = open_clip(path)
     onsets = strike_onsets(clip)
-    watcher = Watcher()
+    known = known_slow(clip) if options.slow is None else said(options.slow)
     own = estimator is None
     model = estimator or make_estimator()
+
+    def follow(slow: float) -> tuple[Track, Picture]:
+        watcher = Watcher()
+        heard = sound_at_real_speed(onsets, slow)
+        track = track_clip(
+            clip, model, progress, onsets=heard, person=options.person, watcher=watcher, slow=slow
+        )
+        return track, look(watcher.watched(), track)
+
     try:
-        track = track_clip(clip, model, progress, onsets=onsets, person=options.person, watcher=watcher)
+        track, picture = follow(1.0 if known is None else known.factor)
+        slow = known or from_evidence(track, onsets)
+        if known is None and slow.factor != 1.0:
+            # A long clip was followed only where movement looked fast enough for a swing as it plays.
+            if track.skipped.any():
+                track, picture = follow(slow.factor)
+            else:
+                track = smooth(at_real_speed(track, slow.factor))
+                picture = picture_at_real_speed(picture, slow.factor)
     except TrackError as error:
         if upside_down(_some_frames(clip), model):
             raise TrackError(UPSIDE_DOWN) from error
@@ -194,16 +217,11 @@ def _see(path: Path, options: Options, estimator: PoseEstimator | None, progress
     finally:
         if own:
             model.close()
-    picture = look(watcher.watched(), track)
-    slow = detect(clip, track, onsets) if options.slow is None else said(options.slow)
-    if slow.factor != 1.0:
-        # What was smoothed as slow movement is still rough at its real speed.
-        track = smooth(at_real_speed(track, slow.factor))
     return Seen(
         clip=clip_at_real_speed(clip, slow.factor),
         track=track,
         onsets=sound_at_real_speed(onsets, slow.factor),
-        picture=picture_at_real_speed(picture, slow.factor),
+        picture=picture,
         slow=slow,
     )
 

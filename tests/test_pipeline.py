@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import av
 import numpy as np
@@ -17,8 +18,8 @@ from swingmatch.clip.reader import frames, open_clip
 from swingmatch.clip.sound import strike_onsets
 from swingmatch.clip.writer import FilmWriter
 from swingmatch.errors import LibraryError, SwingmatchError
-from swingmatch.footage.picture import Picture
-from swingmatch.footage.slow_motion import REAL_TIME
+from swingmatch.footage.picture import Picture, Watcher
+from swingmatch.footage.slow_motion import REAL_TIME, SlowMotion
 from swingmatch.library.store import load_library
 from swingmatch.pipeline import Options, review_clip, track_clip
 from swingmatch.report.folder import check_folder, write_review
@@ -207,14 +208,58 @@ def test_slow_motion_by_the_coachs_word_scales_every_time(rendered, review, libr
     )
     monkeypatch.setattr(pipeline, "open_clip", lambda path: stretched)
     monkeypatch.setattr(pipeline, "strike_onsets", lambda clip: None)
-    slow = replace(review.track, times=4 * review.track.times)
-    monkeypatch.setattr(pipeline, "track_clip", lambda *_, **__: slow)
+    asked = {}
+
+    def track(*_, slow, **__):
+        asked["slow"] = slow
+        return replace(review.track, times=4 * review.track.times / slow)
+
+    monkeypatch.setattr(pipeline, "track_clip", track)
     again = review_clip(rendered[0], library, Options(slow=4.0, hand="right"), estimator=object())
-    assert again.slow == 4.0
+    assert again.slow == asked["slow"] == 4.0
     assert again.track.times[-1] == pytest.approx(review.track.times[-1])
     # Both from the hand: without sound the strike is not heard in either.
     silent = find_swings(review.track, None, hand="right").swings[0]
     assert again.pairs[0].player.contact == pytest.approx(silent.contact, abs=1.5 / 60)
+
+
+def test_a_slowed_clip_is_followed_on_real_times(rendered, review, monkeypatch):
+    clip = open_clip(rendered[0])
+    told = {}
+
+    def watch(read, times, estimator, **options):
+        told["all"] = times
+        told["some"] = [frame.time for frame in read(0.05, 0.1, 360)]
+        return review.track
+
+    monkeypatch.setattr(pipeline, "watch", watch)
+    watcher = Watcher(every=1)
+    track_clip(clip, SimpleNamespace(restart=lambda: None), watcher=watcher, slow=4.0)
+    assert np.allclose(told["all"] * 4, clip.times)
+    shown = clip.times[(clip.times >= 0.2) & (clip.times < 0.4)]
+    assert np.allclose(np.array(told["some"]) * 4, shown)
+    assert np.allclose(watcher.watched().times * 4, shown)
+
+
+@pytest.mark.parametrize("skipped", [False, True])
+def test_a_long_clip_that_turns_out_slow_is_followed_again(rendered, review, library, monkeypatch, skipped):
+    """Its coarse pass looked for hands as fast as the clip plays, so swings may have been passed over."""
+    asked = []
+
+    def track(*_, slow, **__):
+        asked.append(slow)
+        holes = np.zeros(len(review.track.times), dtype=bool)
+        holes[-1] = skipped
+        return replace(review.track, times=4 * review.track.times / slow, skipped=holes)
+
+    guess = SlowMotion(4.0, 0.95, "The clip looks slowed 4 times.", "Was this filmed in slow motion?")
+    monkeypatch.setattr(pipeline, "track_clip", track)
+    monkeypatch.setattr(pipeline, "from_evidence", lambda *_: guess)
+    monkeypatch.setattr(pipeline, "strike_onsets", lambda clip: None)
+    again = review_clip(rendered[0], library, Options(hand="right"), estimator=object())
+    assert asked == ([1.0, 4.0] if skipped else [1.0])
+    assert again.track.times[-1] == pytest.approx(review.track.times[-1])
+    assert any("slow motion?" in note for note in again.notes)
 
 
 def test_a_clip_without_a_player_is_one_sentence(tmp_path, library):
@@ -297,6 +342,21 @@ def test_the_coachs_own_clip_is_never_replaced(rendered, review, quick, tmp_path
     written = write_review(review, clip, tmp_path)
     assert clip.read_bytes() == before
     assert (written.page.name, written.film.name) == ("one-forehand-2.html", "one-forehand-2.mp4")
+
+
+def test_pictures_of_a_slowed_clip_come_at_the_reviews_times(rendered, review, quick, tmp_path, monkeypatch):
+    shown = {}
+
+    def film(review, clip_frames, path, **_):
+        shown.update({frame.time: frame.image for frame in clip_frames(0.1, 0.2)})
+        path.write_text("written")
+
+    monkeypatch.setattr("swingmatch.report.folder.write_film", film)
+    write_review(replace(review, slow=2.0), rendered[0], tmp_path)
+    clip = open_clip(rendered[0])
+    meant = list(frames(clip, 0.2, 0.4))
+    assert np.allclose(list(shown), [frame.time / 2 for frame in meant])
+    assert all(np.array_equal(a, b.image) for a, b in zip(shown.values(), meant, strict=True))
 
 
 def test_files_to_keep_are_kept_and_others_replaced(rendered, review, quick, tmp_path):

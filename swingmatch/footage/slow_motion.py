@@ -20,8 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import find_peaks, peak_widths, savgol_filter
 
-from swingmatch.body.skeleton import SIDES, middle
-from swingmatch.body.smooth import smooth
+from swingmatch.body.skeleton import INDEX, SIDES, middle
+from swingmatch.body.smooth import low_pass
 from swingmatch.body.track import Track
 from swingmatch.clip.clip import Clip
 from swingmatch.clip.sound import Onsets
@@ -38,6 +38,11 @@ FACTORS: tuple[float, ...] = (1.0, 2.0, 4.0, 8.0)
 PRIOR: tuple[float, ...] = (0.82, 0.06, 0.06, 0.06)
 #: From this confidence on the factor is taken as it is; below it durations and speeds are not reported.
 SURE = 0.9
+#: Low-pass cutoffs in Hz of the keypoints that are looked at: 6-10 for body points, more for the arms' ends (E15).
+_CUTOFFS = {
+    **dict.fromkeys(("nose", "left_ankle", "right_ankle", "left_hip", "right_hip"), 8.0),
+    **dict.fromkeys(("left_wrist", "right_wrist"), 12.0),
+}
 #: While real speed has this chance or more, the clip is left as it is, and the coach asked.
 _REAL = 0.15
 #: A coach may say that a clip is slowed by up to this much.
@@ -112,8 +117,13 @@ def detect(clip: Clip, track: Track, onsets: Onsets | None) -> SlowMotion:
     clip : for the capture rate, where the phone left one, and whether there is sound.
     track : on the clip's own times. onsets : sudden sounds on the clip's own times, None without sound.
     """
-    known = from_metadata(getattr(clip, "capture_rate", float("nan")), clip.measured_rate)
+    known = known_slow(clip)
     return known if known is not None else from_evidence(track, onsets)
+
+
+def known_slow(clip: Clip) -> SlowMotion | None:
+    """What the clip's metadata tells, None where that is nothing."""
+    return from_metadata(clip.capture_rate, clip.measured_rate)
 
 
 def from_metadata(capture_rate: float, shown_rate: float) -> SlowMotion | None:
@@ -168,7 +178,7 @@ def from_evidence(track: Track, onsets: Onsets | None) -> SlowMotion:
 
 def _clues(track: Track, onsets: Onsets | None, i: int) -> tuple[float, float, float]:
     """Log-likelihoods of tempo, gravity and sound if the clip were slowed by ``FACTORS[i]``; NaN where no clue."""
-    real = track if FACTORS[i] == 1.0 else smooth(at_real_speed(track, FACTORS[i]))
+    real = _settled(at_real_speed(track, FACTORS[i]))
     hit = _tempo(real)
     if hit is None:
         return float("nan"), float("nan"), float("nan")
@@ -178,6 +188,26 @@ def _clues(track: Track, onsets: Onsets | None, i: int) -> tuple[float, float, f
         _pull_fits(_pull(real)),
         _sound_fits(moments, onsets, i),
     )
+
+
+def _settled(track: Track) -> Track:
+    """The track with the noise off that movement at its speed cannot hold; the same filter whatever was done before.
+
+    A slowed clip that was smoothed as it plays is still rough at its real speed.
+    """
+    if len(track.times) < 2:
+        return track
+    rate = 1.0 / float(np.median(np.diff(track.times)))
+    even = np.arange(track.times[0], track.times[-1] + 0.5 / rate, 1.0 / rate)
+    image = track.image.copy()
+    for keypoint, cutoff in _CUTOFFS.items():
+        for column in image[:, INDEX[keypoint]].T:
+            seen = np.isfinite(column)
+            if seen.sum() >= 2:
+                filled = np.interp(even, track.times[seen], column[seen])
+                calm = low_pass(filled[:, None], rate, cutoff)[:, 0]
+                column[seen] = np.interp(track.times[seen], even, calm)
+    return replace(track, image=image)
 
 
 def _tempo(track: Track) -> tuple[float, float, Array] | None:

@@ -141,7 +141,7 @@ def test_shares_of_what_is_cut_off_are_counted(track):
     assert cut_off(track).max() == 0.0
 
 
-@pytest.mark.parametrize(("share", "severity"), [(1.0, "fine"), (0.4, "limits"), (0.15, "unusable")])
+@pytest.mark.parametrize(("share", "severity"), [(1.0, "fine"), (0.25, "limits"), (0.12, "unusable")])
 def test_the_height_of_the_player(track, share, severity):
     small = replace(track, image=track.image * share, size=track.size)
     assert remark(check(clip_of(small), small, HEARD, GOOD), "size").severity == severity

@@ -77,7 +77,7 @@ def test_metadata_goes_before_evidence(see, motions):
     track = slowed(see, motions[0], 1, 90.0)
     clip = SimpleNamespace(capture_rate=240.0, measured_rate=60.0)
     assert detect(clip, track, None).factor == 4.0
-    clip = SimpleNamespace(measured_rate=60.0)  # a clip without the field
+    clip = SimpleNamespace(capture_rate=float("nan"), measured_rate=60.0)
     assert detect(clip, track, None).factor == 1.0
 
 
