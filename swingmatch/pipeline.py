@@ -269,7 +269,7 @@ def _footage(seen: Seen, strokes: Strokes, options: Options) -> Footage:
         azimuth=strokes.camera_azimuth,
         azimuth_said=options.azimuth is not None,
         hand=strokes.hand,
-        heard=all(contact.source == "sound" for contact in strokes.contacts),
+        heard=all("sound" in (contact.source, *contact.sources) for contact in strokes.contacts),
         slow=seen.slow,
     )
 

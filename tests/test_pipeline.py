@@ -177,7 +177,9 @@ def test_a_name_from_the_file(file, name):
 def test_notes_on_the_footage(followed, library):
     seen, strokes = followed
     poor = replace(seen, clip=replace(seen.clip, measured_rate=30.0), onsets=None)
-    by_hand = replace(strokes, contacts=tuple(replace(c, source="hand") for c in strokes.contacts))
+    by_hand = replace(
+        strokes, contacts=tuple(replace(c, source="hand", sources=("hand",)) for c in strokes.contacts)
+    )
     footage = pipeline._footage(poor, by_hand, Options())
     review = pipeline._compare(poor, by_hand, footage, library, Options())
     notes = " ".join(review.notes)
