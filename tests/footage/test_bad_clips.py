@@ -82,3 +82,14 @@ def test_a_cut_within_the_swing(tmp_path, estimator, pictures):
     assert "The film is cut at" in remark.sentence
     assert "uncut" in note_to_player(footage)
     assert not footage.usable  # its only swing is cut
+
+
+def test_five_people(tmp_path, estimator, pictures):
+    """The same player five times side by side: it is said, and one of them is taken for the player."""
+    images, _ = pictures
+    # The player stands still in the first pictures, a little left of the middle.
+    people = [np.concatenate([image[:, 224:384]] * 5, axis=1) for image in images[:3]]
+    footage = check_clip(film_of(tmp_path / "a.mp4", people), estimator=estimator)
+    (remark,) = [r for r in footage.remarks if r.kind == "people"]
+    assert remark.sentence.startswith("Five people are in view")
+    assert "be alone in the picture" in note_to_player(footage)
