@@ -50,6 +50,8 @@ _SAME = 0.012
 _REACH, _BEYOND = 0.42, 0.5
 #: Longest time between the last spot of the coming path and the first of the leaving one, seconds.
 _UNSEEN = 0.2
+#: Wrong spots at contact can let both paths overlap by so much, seconds.
+_OVERLAP = 0.2
 #: What a picture between them without the ball takes off the evidence.
 _UNSEEN_COST = 3.0
 #: The paths of a struck ball differ at least this much in speed on the picture, statures a second.
@@ -141,15 +143,13 @@ def _all_joined(paths: Sequence[Path], times: Array, hand: Array, body_height: f
         return []
     goes = np.array([from_hand(p.times, p.places).max() for p in leaving])
     starts = np.array([p.times[0] for p in leaving])
-    colours = np.array([np.median(p.colours, axis=0) for p in leaving])
     out = []
     for before in _clearest(paths, body_height):
         comes = float(from_hand(before.times, before.places).max())
-        like = np.abs(colours - np.median(before.colours, axis=0)).max(axis=1) < 3.0 * _COLOUR_SD
-        follows = (starts > before.times[-min(2 * _OFF, before.spots)]) & (
-            starts < before.times[-1] + _UNSEEN
-        )
-        able = np.flatnonzero(like & follows & (np.maximum(goes, comes) >= _BEYOND))
+        own = np.median(before.colours, axis=0)
+        like = np.array([(np.abs(p.colours - own).max(axis=1) < 3.0 * _COLOUR_SD).sum() for p in leaving])
+        follows = (starts > before.times[-1] - _OVERLAP) & (starts < before.times[-1] + _UNSEEN)
+        able = np.flatnonzero((like >= _FEWEST_LEAVING) & follows & (np.maximum(goes, comes) >= _BEYOND))
         for found in _joined(before, [leaving[i] for i in able], body_height):
             if float(from_hand(np.asarray(found.time), found.place)) <= _REACH:
                 out.append(found)

@@ -1,6 +1,5 @@
 """A struck ball of known flight, as spots and as drawn pictures."""
 
-import cv2
 import numpy as np
 import pytest
 
@@ -8,22 +7,6 @@ from swingmatch.racket.ball import ball_contact, join_paths
 from swingmatch.racket.spots import BALL, Path, Spots, find_paths
 
 HEIGHT = 240.0  # of the player, pixels
-SIZE = (640, 360)
-SCALE = HEIGHT / 1.75  # pixels a metre at the player
-
-
-def flight(times, contact, *, towards=0.0, place=(320.0, 180.0)):
-    """Places (T, 2) of a ball struck at ``contact``: 10 m/s in from the right, 27 m/s back, by plain perspective.
-
-    ``towards`` turns the way out of the picture's plane: metres a second towards the camera per metre a second along.
-    """
-    s = times - contact
-    along = np.where(s < 0, -10.0, 27.0)
-    up = np.where(s < 0, 1.0, 4.0)
-    depth = 6.0 - along * towards * s
-    x = along * s * 6.0 / depth
-    y = (up * s - 0.5 * 9.81 * s**2) * 6.0 / depth
-    return np.stack([place[0] + SCALE * x, place[1] - SCALE * y], axis=1)
 
 
 def spots_of(times, *balls):
@@ -38,7 +21,7 @@ def frame_times(contact, rate=60.0):
 
 @pytest.mark.parametrize("towards", [-0.7, 0.0, 0.5])
 @pytest.mark.parametrize("phase", [0.0, 0.3, 0.8])
-def test_the_moment_between_two_pictures(towards, phase):
+def test_the_moment_between_two_pictures(flight, towards, phase):
     contact = 1.0 + phase / 60
     times = np.arange(0.75, 1.12, 1 / 60)
     places = flight(times, contact, towards=towards)
@@ -62,7 +45,7 @@ def test_a_ball_that_is_not_struck_is_no_contact():
     assert join_paths(find_paths(spots, BALL * HEIGHT), times, hand, HEIGHT) is None
 
 
-def test_a_hand_out_of_reach_and_no_hand_at_all():
+def test_a_hand_out_of_reach_and_no_hand_at_all(flight):
     times = frame_times(1.0)
     spots = spots_of(times, flight(times, 1.0))
     paths = find_paths(spots, BALL * HEIGHT)
@@ -89,32 +72,8 @@ def test_paths_keep_to_their_own_ball():
     assert all(isinstance(p, Path) and len(p.times) == len(times) for p in paths)
 
 
-def drawn(times, contact, *, ball=True, shake=0.0, seed=0):
-    """Pictures (h, w, 3) of a textured wall with a swinging bar (the arm) and the ball as a streak of 1/500 s."""
-    rng = np.random.default_rng(seed)
-    wall = cv2.resize(
-        rng.integers(60, 120, (24, 40, 3)).astype(np.uint8), (760, 480), interpolation=cv2.INTER_NEAREST
-    )
-    out = []
-    for t in times:
-        dx, dy = np.round(shake * rng.normal(size=2)).astype(int)
-        picture = wall[60 + dy : 420 + dy, 60 + dx : 700 + dx].copy()
-        angle = 2.0 + 12.0 * (t - contact)
-        tip = (int(280 - dx + 60 * np.cos(angle)), int(180 - dy + 60 * np.sin(angle)))
-        cv2.line(picture, (280 - dx, 180 - dy), tip, (200, 150, 120), 14, cv2.LINE_AA)
-        if ball:
-            a, b = flight(np.array([t - 0.001, t + 0.001]), contact) - (dx, dy)
-            cv2.line(
-                picture, tuple(np.round(16 * a).astype(int)), tuple(np.round(16 * b).astype(int)), (210, 230, 70),
-                9, cv2.LINE_AA, 4,
-            )  # fmt: skip
-        noisy = picture + rng.normal(0.0, 3.0, picture.shape)
-        out.append(np.clip(noisy, 0, 255).astype(np.uint8))
-    return out
-
-
 @pytest.mark.parametrize("shake", [0.0, 2.0])
-def test_contact_in_drawn_pictures(shake):
+def test_contact_in_drawn_pictures(drawn, shake):
     contact = 1.0071
     times = frame_times(contact)
     hand = np.tile([300.0, 200.0], (len(times), 1))
@@ -124,7 +83,7 @@ def test_contact_in_drawn_pictures(shake):
     assert found.sd < 0.006
 
 
-def test_without_a_ball_or_too_small_it_is_not_seen():
+def test_without_a_ball_or_too_small_it_is_not_seen(drawn):
     times = frame_times(1.0)
     hand = np.tile([300.0, 200.0], (len(times), 1))
     assert ball_contact(times, drawn(times, 1.0, ball=False), hand, HEIGHT) is None
