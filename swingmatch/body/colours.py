@@ -6,17 +6,45 @@ kept, and two people are compared by how far each colour of the one is from the 
 
 from __future__ import annotations
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial.distance import cdist
 
 from swingmatch.body.estimator import Pose
-from swingmatch.body.skeleton import INDEX, SIDES
+from swingmatch.body.skeleton import INDEX, SIDES, K
 
 Array = NDArray[np.float64]
 
 #: Lightness counts for less than hue: the same shirt passes through sun and shade.
 _LIGHTNESS = 0.5
+
+
+def _shares() -> Array:
+    """(N, K) how much of each keypoint goes into each point."""
+    rows = []
+    for u in _ACROSS:
+        for v in _DOWN:
+            row = np.zeros(K)
+            for part, along in (("shoulder", 1 - v), ("hip", v)):
+                row[INDEX[f"{SIDES[0]}_{part}"]], row[INDEX[f"{SIDES[1]}_{part}"]] = (
+                    along * (1 - u),
+                    along * u,
+                )
+            rows.append(row)
+    for side in SIDES:
+        for w in _THIGH:
+            row = np.zeros(K)
+            row[INDEX[f"{side}_hip"]], row[INDEX[f"{side}_knee"]] = 1 - w, w
+            rows.append(row)
+    return np.array(rows)
+
+
+_SHARES = _shares()
+#: Linear sRGB to XYZ, and the white of D65.
+_XYZ = np.array(
+    [[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721750], [0.0193339, 0.1191920, 0.9503041]]
+)
+_WHITE = _XYZ.sum(axis=1)
 #: Where on the trunk (from the right to the left side, from shoulders to hips) and along each thigh.
 _ACROSS, _DOWN = np.linspace(0.2, 0.8, 4), np.linspace(0.15, 0.95, 6)
 _THIGH = np.linspace(0.1, 0.8, 4)
@@ -24,30 +52,28 @@ _THIGH = np.linspace(0.1, 0.8, 4)
 
 def body_colours(picture: NDArray[np.uint8], pose: Pose) -> Array:
     """Colours on somebody's trunk and thighs: (N, 3), CIE L*a*b* with L* weighted by a half; N is 0 out of view."""
-    image = pose.image
-    shoulders, hips, knees = (
-        [image[INDEX[f"{s}_{part}"]] for s in SIDES] for part in ("shoulder", "hip", "knee")
-    )
-    points = [
-        (1 - v) * ((1 - u) * shoulders[0] + u * shoulders[1]) + v * ((1 - u) * hips[0] + u * hips[1])
-        for u in _ACROSS
-        for v in _DOWN
-    ]
-    points += [(1 - w) * hip + w * knee for hip, knee in zip(hips, knees, strict=True) for w in _THIGH]
-    at = np.round(np.array(points)).astype(int)
+    at = np.round(_SHARES @ pose.image).astype(int)
     height, width = picture.shape[:2]
     inside = (at >= 0).all(axis=1) & (at < (width, height)).all(axis=1)
     at = at[inside]
     if len(at) == 0:
         return np.zeros((0, 3))
-    pixels = picture[at[:, 1], at[:, 0]].astype(np.float32)[None] / 255.0
-    lab = cv2.cvtColor(pixels, cv2.COLOR_RGB2LAB)[0].astype(np.float64)
-    return lab * (_LIGHTNESS, 1.0, 1.0)
+    return lab(picture[at[:, 1], at[:, 0]] / 255.0) * (_LIGHTNESS, 1.0, 1.0)
+
+
+def lab(rgb: Array) -> Array:
+    """CIE L*a*b* (D65) of sRGB colours 0..1, (N, 3) to (N, 3): IEC 61966-2-1 and CIE 15.
+
+    By hand, as OpenCV's conversion takes a millisecond to get going for a few dozen pixels.
+    """
+    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+    ratio = linear @ _XYZ.T / _WHITE
+    f = np.where(ratio > (6 / 29) ** 3, np.cbrt(ratio), ratio / (3 * (6 / 29) ** 2) + 4 / 29)
+    return np.column_stack([116 * f[:, 1] - 16, 500 * (f[:, 0] - f[:, 1]), 200 * (f[:, 1] - f[:, 2])])
 
 
 def unlikeness(known: Array, seen: Array) -> float:
     """Mean distance of the colours ``seen`` (M, 3) from the nearest ones ``known`` (N, 3); 0 if either is empty."""
     if len(known) == 0 or len(seen) == 0:
         return 0.0
-    apart = np.linalg.norm(seen[:, None] - known[None], axis=2).min(axis=1)
-    return float(apart.mean())
+    return float(cdist(seen, known).min(axis=1).mean())
