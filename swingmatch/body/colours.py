@@ -17,6 +17,9 @@ Array = NDArray[np.float64]
 
 #: Lightness counts for less than hue: the same shirt passes through sun and shade.
 _LIGHTNESS = 0.5
+#: Where on the trunk (from the right to the left side, from shoulders to hips) and along each thigh.
+_ACROSS, _DOWN = np.linspace(0.2, 0.8, 4), np.linspace(0.15, 0.95, 6)
+_THIGH = np.linspace(0.1, 0.8, 4)
 
 
 def _shares() -> Array:
@@ -26,10 +29,8 @@ def _shares() -> Array:
         for v in _DOWN:
             row = np.zeros(K)
             for part, along in (("shoulder", 1 - v), ("hip", v)):
-                row[INDEX[f"{SIDES[0]}_{part}"]], row[INDEX[f"{SIDES[1]}_{part}"]] = (
-                    along * (1 - u),
-                    along * u,
-                )
+                for side, across in zip(SIDES, (1 - u, u), strict=True):
+                    row[INDEX[f"{side}_{part}"]] = along * across
             rows.append(row)
     for side in SIDES:
         for w in _THIGH:
@@ -45,9 +46,6 @@ _XYZ = np.array(
     [[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721750], [0.0193339, 0.1191920, 0.9503041]]
 )
 _WHITE = _XYZ.sum(axis=1)
-#: Where on the trunk (from the right to the left side, from shoulders to hips) and along each thigh.
-_ACROSS, _DOWN = np.linspace(0.2, 0.8, 4), np.linspace(0.15, 0.95, 6)
-_THIGH = np.linspace(0.1, 0.8, 4)
 
 
 def body_colours(picture: NDArray[np.uint8], pose: Pose) -> Array:
