@@ -335,10 +335,14 @@ def _shift(one: NDArray[np.uint8], other: NDArray[np.uint8], around: NDArray[np.
     where the two have nothing in common.
     """
     a, b = one.astype(np.float64), other.astype(np.float64)
-    plain_a, plain_b = np.where(around, a, a.mean()), np.where(around, b, b.mean())
     hanning = cv2.createHanningWindow(a.shape[::-1], cv2.CV_64F)
-    coarse, response = cv2.phaseCorrelate(plain_a, plain_b, hanning)
-    shift = np.round(coarse) if response > 0.05 else np.zeros(2)
+    shift = np.zeros(2)
+    # Twice: after the first time the two overlap better. The player is left in: cut out, the hole's edge would tell
+    # of no movement; what surrounds the player is most of the picture.
+    for _ in range(2):
+        coarse, response = cv2.phaseCorrelate(a, _moved_back(b, shift), hanning)
+        if response > 0.05:
+            shift = shift + np.round(coarse)
     slope_y, slope_x = np.gradient(a)
     inner = around.copy()
     margin = 1 + int(np.abs(shift).max())
@@ -349,13 +353,18 @@ def _shift(one: NDArray[np.uint8], other: NDArray[np.uint8], around: NDArray[np.
     if np.linalg.cond(normal) > 1e6:  # a plain wall, or stripes, tell no shift
         return np.zeros(2)
     for _ in range(_REFINE):
-        back = cv2.warpAffine(
-            b, np.array([[1.0, 0.0, shift[0]], [0.0, 1.0, shift[1]]]), a.shape[::-1],
-            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE,
-        )  # fmt: skip
+        back = _moved_back(b, shift)
         step = np.linalg.solve(normal, slopes.T @ (a - back)[inner])
         shift = shift + np.clip(step, -1.0, 1.0)
     return np.asarray(shift, dtype=np.float64)
+
+
+def _moved_back(picture: Array, shift: Array) -> Array:
+    """A picture moved back by a shift (x, y) in pixels, its border repeated."""
+    matrix = np.array([[1.0, 0.0, shift[0]], [0.0, 1.0, shift[1]]])
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    moved = cv2.warpAffine(picture, matrix, picture.shape[::-1], flags=flags, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(moved, dtype=np.float64)
 
 
 def _cuts(watched: Watched) -> list[float]:
