@@ -149,7 +149,10 @@ def _all_joined(paths: Sequence[Path], times: Array, hand: Array, body_height: f
         own = np.median(before.colours, axis=0)
         like = np.array([(np.abs(p.colours - own).max(axis=1) < 3.0 * _COLOUR_SD).sum() for p in leaving])
         follows = (starts > before.times[-1] - _OVERLAP) & (starts < before.times[-1] + _UNSEEN)
-        able = np.flatnonzero((like >= _FEWEST_LEAVING) & follows & (np.maximum(goes, comes) >= _BEYOND))
+        # Seen along its way the ball stays near the hand in the picture; nothing else there flies straight for so long.
+        long = np.array([before.spots >= _COMING and p.spots >= _LEAVING for p in leaving])
+        apart = (np.maximum(goes, comes) >= _BEYOND) | long
+        able = np.flatnonzero((like >= _FEWEST_LEAVING) & follows & apart)
         for found in _joined(before, [leaving[i] for i in able], body_height):
             if float(from_hand(np.asarray(found.time), found.place)) <= _REACH:
                 out.append(found)

@@ -1,7 +1,7 @@
 """When the ball is struck: from the hand's path, from the sound, and from the ball, each with its uncertainty, fused.
 
-The sound is the surest where it is there; the ball, where it was seen coming and leaving, is as good; the hand by
-itself is known to a few hundredths of a second only. Estimates that agree are averaged by their certainty. One that
+The ball, where it was seen coming and leaving, and the sound are good to a few milliseconds; the hand by itself tells
+contact to some hundredths of a second only. Estimates that agree are averaged by their certainty. One that
 does not agree with a surer one is left out.
 """
 
@@ -24,9 +24,10 @@ Array = NDArray[np.float64]
 
 #: The wrist is fastest 0.037 s (elite) to 0.040 s (high performance) before contact: Landlinger et al. 2010 (A16).
 WRIST_PEAK_BEFORE_CONTACT = 0.038
-#: Standard deviation of contact from the hand alone, seconds: error on generated tuning clips tracked from pixels, each
-#: left out of the fit once (median 31 ms, 90th percentile 71 ms).
-FROM_HAND_SD = 0.045
+#: Standard deviation of contact from the hand alone, seconds. On 24 generated tuning clips tracked from pixels, each
+#: left out of the fit once, the error is 31 ms (median) and 71 ms (90th percentile); through the whole way, where the hand
+#: now and then is lost or the take-back is taken for the hit, one in ten is more than 100 ms off.
+FROM_HAND_SD = 0.060
 #: Speed of sound in air at 20 degrees C, metres a second.
 SPEED_OF_SOUND = 343.0
 #: An onset is found to within a level's 2 ms and the strings' 4-5 ms of contact (D2, Brody; Cross), seconds.
@@ -40,7 +41,8 @@ _REACH = 0.12
 _STATURE = 1.75
 #: Two estimates disagree when they are this many standard deviations apart.
 _APART = 3.0
-#: Ball and sound have errors of their own that no spread of theirs shows (shutter, sound behind the picture), seconds.
+#: Ball and sound have errors of their own that no spread of theirs shows, seconds. How far a phone's sound is off its
+#: pictures, and how long its picture takes to be read out, is not known here and not in it.
 _LEAST_SD = 0.002
 
 

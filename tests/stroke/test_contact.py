@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 from swingmatch.clip.sound import Onsets
 from swingmatch.series import resample
 from swingmatch.stroke.contact import (
-    FROM_HAND_SD,
     SILENCE,
     SPEED_OF_SOUND,
     Contact,
@@ -101,7 +100,7 @@ def test_the_arms_path_in_space_tells_contact_whatever_the_side(seed, azimuth):
     times = np.arange(contact - 1.6, contact + 1.2, 1 / 60)
     camera = resample(motion.points, motion.times, times) / motion.stature @ camera_to_court(azimuth)
     found = from_hand_path(times, camera, player.hand, contact - 0.1)
-    assert abs(found.time - contact) < 2.0 * FROM_HAND_SD
+    assert abs(found.time - contact) < 0.09
     still = from_hand_path(times + 20.0, camera, player.hand, contact + 19.9)
     assert still.time == pytest.approx(found.time + 20.0, abs=1e-6)
 
