@@ -25,8 +25,8 @@ Array = NDArray[np.float64]
 #: The wrist is fastest 0.037 s (elite) to 0.040 s (high performance) before contact: Landlinger et al. 2010 (A16).
 WRIST_PEAK_BEFORE_CONTACT = 0.038
 #: Standard deviation of contact from the hand alone, seconds. On 24 generated tuning clips tracked from pixels, each
-#: left out of the fit once, the error is 31 ms (median) and 71 ms (90th percentile); through the whole way, where the hand
-#: now and then is lost or the take-back is taken for the hit, one in ten is more than 100 ms off.
+#: left out of the fit once, the error is 31 ms (median) and 71 ms (90th percentile). Through the whole way, where the
+#: hand now and then is lost or the take-back is taken for the hit, one in ten is more than 100 ms off.
 FROM_HAND_SD = 0.060
 #: Speed of sound in air at 20 degrees C, metres a second.
 SPEED_OF_SOUND = 343.0
