@@ -298,3 +298,57 @@ def test_joint_differences(movers, model, accuracy_table):
     hidden = joint_differences(left, left_model, same_clock(model))
     assert np.isnan(hidden[:, INDEX["left_ankle"]]).all()
     assert np.isfinite(hidden[:, INDEX["right_ankle"]]).all()
+
+
+# --- what the footage cannot show -------------------------------------------------------------------------------------
+
+
+def test_what_the_footage_hides_is_not_visible_and_never_counts(model):
+    def hides(quantity, column):
+        return (
+            "Cut off." if quantity == "hip_turn" or (quantity, column) == ("hand_height", "contact") else None
+        )
+
+    far = edited(model, lambda points: points * np.array([1.0, 1.4, -1.0]), -2.0, 2.0)
+    open_view = by_place(compare([far], model, [same_clock(far)], [model]))
+    gated = by_place(compare([far], model, [same_clock(far)], [model], hides))
+    assert open_view.keys() == gated.keys()
+    for (quantity, column), deviation in gated.items():
+        if hides(quantity, column):
+            assert open_view[quantity, column].visible
+            assert not deviation.visible
+            assert not deviation.counts
+        else:
+            assert deviation == open_view[quantity, column]
+
+
+def test_a_joint_whose_measure_is_hidden_is_not_coloured(model):
+    free = joint_differences(model, model, same_clock(model))
+    gated = joint_differences(
+        model, model, same_clock(model), lambda key, _: "Cut off." if key == "hip_turn" else None
+    )
+    hips = [INDEX["left_hip"], INDEX["right_hip"]]
+    assert np.isfinite(free[:, hips]).all()
+    assert np.isnan(gated[:, hips]).all()
+    others = np.setdiff1d(np.arange(K), hips)
+    assert np.array_equal(free[:, others], gated[:, others], equal_nan=True)
+
+
+def test_a_gap_shorter_than_a_frame_never_counts(movers, model):
+    """At 10 pictures a second 90 ms are less than the time between two pictures, though more than matters on court."""
+    gaps, counted = [], []
+    for rate in (120.0, 10.0):
+        player = replace(movers.swing(rate=rate), camera_azimuth=90.0)
+        times = same_clock(model).model_times
+        # The player takes 90 ms longer over the forward swing, which takes 250 ms.
+        begun = -0.25
+        stretched = np.where(times < begun, times - 0.09, np.where(times < 0, times * (0.34 / 0.25), times))
+        (found,) = [
+            d
+            for d in compare([player], model, [Alignment(stretched, times, 0.0)], [model])
+            if (d.quantity, d.phase) == ("duration", "forward swing")
+        ]
+        gaps.append(found.value)
+        counted.append(found.counts)
+    assert gaps == pytest.approx([90.0, 90.0], abs=1.0)
+    assert counted == [True, False]
