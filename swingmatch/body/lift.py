@@ -1,97 +1,118 @@
 """Lift a stretch of a track to three dimensions: one body of fixed segment lengths fitted to all its frames at once.
 
 The estimator's picture positions are good (1.5-2 % of stature on generated figures), its own 3-D is not (joint angles
-off by 10-35 degrees, biased towards straight). So the picture positions are the main evidence here; the estimator's
-3-D only breaks the tie of which end of a segment is nearer, and roughly by how much.
+off by 10-35 degrees, biased towards straight). So the picture positions are the main evidence here; which end of a
+segment is nearer, and by how much, comes from ``reading``, which looks at the movement over time.
 
 Minimised over all keypoint positions ``P`` of all frames, in statures, camera axes, camera at the origin:
 
-- picture: ``x + a z`` and ``y + b z`` where ``(a, b)`` is the ray through the picture position,
+- picture: ``x + a z`` and ``y + b z`` where ``(a, b)`` is the ray through the picture position; a keypoint far off the
+  body counts for less (Geman and McClure's weight),
 - segments: ``|P_i - P_j| - L_ij`` with lengths common to all frames and both sides,
-- depth: ``(z_i - z_j)`` against the estimator's own, weakly,
+- depth: ``(z_i - z_j)`` against what was read, by its own stated error,
 - motion: second differences in time.
 
-Everything but the segment term is linear, so Gauss-Newton converges in a few rounds; ordered by time the normal
-equations are banded and are solved by a banded Cholesky factorisation. Segment lengths are re-estimated between rounds.
+Gauss-Newton with weights renewed every round converges in a few rounds; ordered by time the normal equations are
+banded and are solved by a banded Cholesky factorisation. Segment lengths are re-estimated between rounds. The same
+factor gives bodies drawn from what the evidence leaves open (``Lifted.draws``), with which every measure's
+uncertainty is found.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
-from scipy.linalg import solveh_banded
+from scipy.interpolate import CubicSpline
+from scipy.linalg import cho_solve_banded, cholesky_banded, solve_banded
 
-from swingmatch.body.skeleton import INDEX, KEYPOINTS, SEGMENTS, SIDES, K
+from swingmatch.body.reading import Reading
+from swingmatch.body.skeleton import BONES, INDEX, KEYPOINTS, NOSE_OVER_ANKLES, K
+from swingmatch.body.stretch import Stretch
 from swingmatch.series import resample
 
 Array = NDArray[np.float64]
+Ints = NDArray[np.int_]
 
 #: Focal length over the longer side of the picture: about 65 degrees across, a phone's main camera (*from memory*).
 FOCAL = 0.78
 #: Lengths over stature between joints: Drillis & Contini 1966 in Winter (C1); head and foot parts are rough.
-#: The last figure is how far the estimator's depth difference along the segment is off, in statures, once scaled to the
-#: segment's length: measured on generated figures kept for tuning.
-_SEGMENTS: dict[str, tuple[float, float, float]] = {
-    # name: (length, relative uncertainty of the prior, depth error)
-    "shoulder_line": (0.259, 0.20, 0.055),
-    "hip_line": (0.191, 0.25, 0.038),
-    "trunk_side": (0.288, 0.06, 0.034),
-    "upper_arm": (0.186, 0.08, 0.067),
-    "forearm": (0.146, 0.08, 0.071),
-    "palm": (0.050, 0.25, 0.025),
-    "thigh": (0.245, 0.06, 0.058),
-    "shank": (0.246, 0.06, 0.045),
-    "foot": (0.140, 0.20, 0.080),
-    "heel": (0.050, 0.30, 0.028),
-    "head": (0.075, 0.30, 0.030),
-    "neck": (0.150, 0.20, 0.044),
+_SEGMENTS: dict[str, tuple[float, float]] = {
+    # name: (length, relative uncertainty of the prior)
+    "shoulder_line": (0.259, 0.20),
+    "hip_line": (0.191, 0.25),
+    "trunk_side": (0.288, 0.06),
+    "upper_arm": (0.186, 0.08),
+    "forearm": (0.146, 0.08),
+    "palm": (0.050, 0.25),
+    "thigh": (0.245, 0.06),
+    "shank": (0.246, 0.06),
+    "foot": (0.140, 0.20),
+    "heel": (0.050, 0.30),
+    "head": (0.075, 0.30),
+    "neck": (0.150, 0.20),
 }
 
 
-def _bones() -> tuple[tuple[int, int, str], ...]:
-    """(from, to, group) of every segment; both sides of a limb are one group."""
-    more = (("heel", "ankle", "heel"), ("neck", "shoulder", "ear"))
-    rows = [*SEGMENTS, *((name, f"{s}_{a}", f"{s}_{b}") for s in SIDES for name, a, b in more)]
-    rows += [("head", f"{s}_ear", "nose") for s in SIDES]
-    return tuple(
-        (INDEX[a], INDEX[b], name.removeprefix("left_").removeprefix("right_")) for name, a, b in rows
-    )
-
-
-BONES = _bones()
 _GROUPS = tuple(_SEGMENTS)
-_I = np.array([b[0] for b in BONES])
-_J = np.array([b[1] for b in BONES])
+_I, _J = (np.array([bone[end] for bone in BONES]) for end in (0, 1))
 _GROUP = np.array([_GROUPS.index(b[2]) for b in BONES])
 _PRIOR = np.array([_SEGMENTS[g][0] for g in _GROUPS])
 _PRIOR_SD = np.array([_SEGMENTS[g][0] * _SEGMENTS[g][1] for g in _GROUPS])
-_DEPTH_SD = np.array([_SEGMENTS[g][2] for g in _GROUPS])
+#: Segments between which the real body bends, so that their length is only roughly kept.
+_BENDS = np.isin(_GROUP, [_GROUPS.index(g) for g in ("trunk_side", "neck", "head", "heel")])
+#: Unknowns between one that is coupled to another: two frames on, any axis.
+_BAND = 2 * 3 * K + 2
 
 
 @dataclass(frozen=True)
 class LiftSettings:
     """Standard deviations of each kind of evidence, in statures. Tuned on generated figures kept for tuning.
 
+    Attributes
+    ----------
     picture : picture position of a keypoint in plain view; a hidden one gets up to ``hidden`` times that.
+    wild : departures from the picture beyond this many standard deviations soon stop to count.
     bone : departure of a segment from its length. trunk_bone : the same for the trunk, which bends.
-    depth : factor on the depth errors of the segment table.
+    depth : factor on the stated errors of the depths that were read: neighbouring samples err alike.
+    away : of the distance guessed from the body's height in the picture, in the first round only.
     acceleration : of slow, middle and fast keypoints, statures per second squared.
     evidence : how many independent frames the whole stretch counts for when lengths are re-estimated.
+    rounds : at most so many; it ends when no keypoint moves by more than ``still`` statures.
+    rate : frames a second at which the body is fitted; 60-odd show all that a body does.
+    lasting : errors of picture and depth last for about this many frames, so that many frames are one look.
+    draws : number of bodies drawn.
     """
 
-    picture: float = 0.015
-    hidden: float = 3.0
+    picture: float = 0.02
+    hidden: float = 2.0
+    wild: float = 4.0
     bone: float = 0.004
     trunk_bone: float = 0.01
-    depth: float = 0.7
+    depth: float = 1.2
+    away: float = 0.3
     acceleration: tuple[float, float, float] = (12.0, 35.0, 90.0)
     evidence: float = 6.0
     rounds: int = 12
+    still: float = 4e-3
     rate: float = 62.0
+    lasting: float = 6.0
+    draws: int = 24
+
+
+@dataclass(frozen=True)
+class Lifted:
+    """A stretch of a track in three dimensions: statures, camera axes (x right, y up, z towards the camera).
+
+    Attributes
+    ----------
+    points : (T, K, 3) camera at the origin and level.
+    draws : (S, T, K, 3) bodies that the evidence allows as well, drawn at random: their spread is the uncertainty.
+    """
+
+    points: Array
+    draws: Array
 
 
 def _acceleration(settings: LiftSettings) -> Array:
@@ -111,98 +132,99 @@ def _rays(image: Array, size: tuple[int, int]) -> Array:
     return (image - middle) / focal * np.array([1.0, -1.0])
 
 
-def _start(rays: Array, world: Array) -> Array:
-    """First guess: the estimator's depths at the distance at which the body is one stature tall."""
+def _distance(rays: Array) -> float:
+    """Distance at which the body is one stature tall, statures."""
     ankles = 0.5 * (rays[:, INDEX["left_ankle"], 1] + rays[:, INDEX["right_ankle"], 1])
-    tall = np.nanpercentile(rays[:, INDEX["nose"], 1] - ankles, 90)
-    distance = 0.88 / max(float(tall), 1e-3)
-    z = -distance + world[..., 2] / 1.7
-    return np.concatenate([-rays * z[..., None], z[..., None]], axis=2)
+    return NOSE_OVER_ANKLES / max(float(np.quantile(rays[:, INDEX["nose"], 1] - ankles, 0.9)), 1e-3)
 
 
-def _linear_terms(
-    rays: Array, sd: Array, dt: float, settings: LiftSettings
-) -> tuple[sparse.csr_matrix, Array]:
-    """All linear residuals, weighted: matrix and right-hand side. Unknown order: time, keypoint, x y z."""
-    t, k = rays.shape[:2]
-    n = t * k * 3
-    point = np.arange(t * k).reshape(t, k) * 3
-    blocks: list[sparse.csr_matrix] = []
-    sides: list[Array] = []
+class _Normal:
+    """Normal equations ``A x = b`` of (T, K, 3) unknowns, ``A`` in LAPACK's upper banded form."""
 
-    def add(columns: list[Any], values: list[Array], right: Array) -> None:
-        rows = np.arange(right.size)
-        data = np.concatenate([np.broadcast_to(v, right.shape).ravel() for v in values])
-        where = (np.tile(rows, len(columns)), np.concatenate([c.ravel() for c in columns]))
-        blocks.append(sparse.csr_matrix((data, where), shape=(right.size, n)))
-        sides.append(right.ravel())
+    def __init__(self, frames: int) -> None:
+        self._point = 3 * np.arange(frames * K).reshape(frames, K)
+        self._size = 3 * frames * K
+        self._places: list[Ints] = []
+        self._values: list[Array] = []
+        self.right = np.zeros(self._size)
 
-    w = 1.0 / sd
-    for axis in (0, 1):
-        add([point + axis, point + 2], [w, w * rays[..., axis]], np.zeros((t, k)))
-    if t >= 3:
-        # A sum over frames approximates an integral over time, so the weight of a frame is its share of it.
-        wa = np.broadcast_to((dt * 60.0) ** 0.5 / (dt**2 * _acceleration(settings)), (t - 2, k))
-        for axis in (0, 1, 2):
-            add(
-                [point[:-2] + axis, point[1:-1] + axis, point[2:] + axis],
-                [wa, -2.0 * wa, wa],
-                np.zeros((t - 2, k)),
-            )
-    return sparse.vstack(blocks).tocsr(), np.concatenate(sides)
+    def copy(self) -> _Normal:
+        """The same equations, to add more to."""
+        other = _Normal(len(self._point))
+        other._places, other._values = self._places.copy(), self._values.copy()
+        other.right = self.right.copy()
+        return other
 
+    def _add(self, rows: Ints, columns: Ints, values: Array) -> None:
+        """Add ``values`` at places of the upper triangle."""
+        self._places.append(((_BAND + rows - columns) * self._size + columns).ravel())
+        self._values.append(values.ravel())
 
-def _depth_terms(world: Array, lengths: Array, settings: LiftSettings) -> tuple[sparse.csr_matrix, Array]:
-    """Depth residuals along the segments: the estimator's own, each scaled to the segment's length here.
+    def add_axis(self, weights: tuple[Array, ...], steps: tuple[int, ...], axis: int) -> None:
+        """A residual ``sum_s w_s x_{t+s}`` for every frame that has all of them, on one axis; its right side is 0."""
+        count = len(self._point) - max(steps)
+        at = [self._point[step : step + count] + axis for step in steps]
+        for i in range(len(steps)):
+            for j in range(i, len(steps)):
+                self._add(at[i], at[j], np.broadcast_to(weights[i] * weights[j], at[i].shape))
 
-    The estimator has a body of its own in mind, narrower in the hips and shoulders than many; scaling its segments to
-    the lengths found so far keeps that from flattening turns.
-    """
-    t = len(world)
-    difference = world[:, _I] - world[:, _J]
-    own = np.median(np.linalg.norm(difference, axis=2), axis=0)
-    depth = difference[..., 2] * np.clip(lengths[_GROUP] / np.maximum(own, 1e-6), 0.3, 1.2)
-    weight = np.broadcast_to(1.0 / (settings.depth * _DEPTH_SD[_GROUP]), depth.shape)
-    index = np.arange(t * K).reshape(t, K) * 3 + 2
-    rows = np.arange(depth.size)
-    matrix = sparse.csr_matrix(
-        (
-            np.concatenate([weight.ravel(), -weight.ravel()]),
-            (np.tile(rows, 2), np.concatenate([index[:, _I].ravel(), index[:, _J].ravel()])),
-        ),
-        shape=(depth.size, t * K * 3),
-    )
-    return matrix, (weight * depth).ravel()
+    def add_rays(self, rays: Array, weight: Array) -> None:
+        """Picture residuals ``x + a z`` and ``y + b z`` with ``weight`` (T, K), one over variance."""
+        a, b = rays[..., 0], rays[..., 1]
+        p = self._point
+        one = np.ones_like(a)
+        for row, column, value in (
+            (0, 0, one),
+            (1, 1, one),
+            (0, 2, a),
+            (1, 2, b),
+            (2, 2, a * a + b * b),
+        ):
+            self._add(p + row, p + column, weight * value)
 
+    def add_distance(self, distance: float, weight: float) -> None:
+        """Residual ``z + distance`` of every keypoint."""
+        z = self._point + 2
+        self._add(z, z, np.full(z.shape, weight))
+        self._add_right(z, np.full(z.shape, -weight * distance))
 
-def _bone_terms(points: Array, lengths: Array, sd: Array) -> tuple[sparse.csr_matrix, Array]:
-    """Segment residuals linearised at ``points``: matrix and right-hand side in the unknowns themselves."""
-    t, k = points.shape[:2]
-    index = np.arange(t * k).reshape(t, k) * 3
-    difference = points[:, _I] - points[:, _J]
-    norm = np.linalg.norm(difference, axis=2, keepdims=True)
-    unit = difference / np.maximum(norm, 1e-9)
-    rows = np.arange(t * len(_I)).reshape(t, -1)
-    data, r, c = [], [], []
-    for axis in (0, 1, 2):
-        for end, sign in ((_I, 1.0), (_J, -1.0)):
-            data.append((sign * unit[..., axis] / sd).ravel())
-            r.append(rows.ravel())
-            c.append((index[:, end] + axis).ravel())
-    matrix = sparse.csr_matrix(
-        (np.concatenate(data), (np.concatenate(r), np.concatenate(c))), shape=(rows.size, t * k * 3)
-    )
-    # |d| ~ unit . d, so the linearised residual is unit . (P_i - P_j) - L.
-    return matrix, np.broadcast_to(lengths / sd, (t, len(_I))).ravel()
+    def add_depths(self, depth: Array, weight: Array) -> None:
+        """Residuals ``z_i - z_j - depth`` along the segments, (T, B) each."""
+        i, j = self._point[:, _I] + 2, self._point[:, _J] + 2
+        for rows, columns, sign in ((i, i, 1.0), (j, j, 1.0), (i, j, -1.0)):
+            self._add(rows, columns, sign * weight)
+        self._add_right(i, weight * depth)
+        self._add_right(j, -weight * depth)
 
+    def add_bones(self, points: Array, lengths: Array, weight: Array) -> None:
+        """Segment residuals linearised at ``points``: ``unit . (P_i - P_j) - L``, (B,) lengths and weights."""
+        difference = points[:, _I] - points[:, _J]
+        unit = difference / np.maximum(np.linalg.norm(difference, axis=2, keepdims=True), 1e-9)
+        i, j = self._point[:, _I], self._point[:, _J]
+        for row in range(3):
+            for column in range(3):
+                value = weight * unit[..., row] * unit[..., column]
+                self._add(i + row, j + column, -value)
+                if row <= column:
+                    self._add(i + row, i + column, value)
+                    self._add(j + row, j + column, value)
+            pull = weight * lengths * unit[..., row]
+            self._add_right(i + row, pull)
+            self._add_right(j + row, -pull)
 
-def _solve_banded(normal: sparse.csr_matrix, right: Array) -> Array:
-    """Solve a symmetric positive definite banded system by Cholesky."""
-    upper = sparse.triu(normal).tocoo()
-    band = int((upper.col - upper.row).max())
-    packed = np.zeros((band + 1, normal.shape[0]))
-    packed[band + upper.row - upper.col, upper.col] = upper.data
-    return solveh_banded(packed, right, overwrite_ab=True, check_finite=False)
+    def _add_right(self, rows: Ints, values: Array) -> None:
+        self.right += np.bincount(rows.ravel(), values.ravel(), self._size)
+
+    def solve(self, factor: Array) -> Array:
+        """The unknowns, (N,), from the factor of these equations."""
+        return cho_solve_banded((factor, False), self.right, check_finite=False)
+
+    def factor(self) -> Array:
+        """Cholesky factor of the matrix, upper banded."""
+        packed = np.bincount(
+            np.concatenate(self._places), np.concatenate(self._values), (_BAND + 1) * self._size
+        )
+        return cholesky_banded(packed.reshape(_BAND + 1, -1), overwrite_ab=True, check_finite=False)
 
 
 def _new_lengths(points: Array, settings: LiftSettings) -> Array:
@@ -215,50 +237,83 @@ def _new_lengths(points: Array, settings: LiftSettings) -> Array:
     return lengths * _PRIOR[tall].sum() / lengths[tall].sum()
 
 
+def _trust(points: Array, rays: Array, sd: Array, settings: LiftSettings) -> Array:
+    """Weight (T, K) of each picture position by how far it is off the body: 1 on it, towards 0 far off."""
+    off = np.linalg.norm(points[..., :2] + rays * points[..., 2:], axis=2) / sd
+    return 1.0 / (1.0 + (off / settings.wild) ** 2) ** 2
+
+
 def lift(
-    times: Array,
-    image: Array,
-    world: Array,
-    visibility: Array,
+    stretch: Stretch,
     size: tuple[int, int],
+    reading: Reading,
     settings: LiftSettings | None = None,
-) -> Array:
-    """Three-dimensional keypoints of one stretch of a track without gaps.
+) -> Lifted:
+    """Three-dimensional keypoints of one stretch of a track.
 
     Parameters
     ----------
-    times : (T,) seconds, rising.
-    image : (T, K, 2) pixels. world : (T, K, 3) metres, camera axes. visibility : (T, K) in 0..1. No NaN.
-    size : width and height of the picture in pixels.
-
-    Returns
-    -------
-    (T, K, 3) statures, camera axes (x right, y up, z towards the camera), camera at the origin and level.
+    stretch : at least 4 frames. size : width and height of the picture in pixels.
+    reading : depths of the same stretch.
     """
     settings = settings or LiftSettings()
+    times, image, visibility = stretch.times, stretch.image, stretch.visibility
     span = times[-1] - times[0]
-    count = min(len(times), max(3, round(span * settings.rate) + 1))
+    count = min(len(times), max(4, round(span * settings.rate) + 1))
     even = np.linspace(times[0], times[-1], count)
     rays = resample(_rays(image, size), times, even)
-    depths = resample(world, times, even)
     sd = settings.picture * (1.0 + (settings.hidden - 1.0) * (1.0 - resample(visibility, times, even)))
-    matrix, right = _linear_terms(rays, sd, span / max(count - 1, 1), settings)
-    normal, side = (matrix.T @ matrix).tocsr(), matrix.T @ right
+    dt = span / max(count - 1, 1)
 
-    bends = np.isin(_GROUP, [_GROUPS.index(g) for g in ("trunk_side", "neck", "head", "heel")])
-    bone_sd = np.where(bends, settings.trunk_bone, settings.bone)
-    points = _start(rays, depths)
+    steady = _Normal(count)
+    # A sum over frames approximates an integral over time, so the weight of a frame is its share of it.
+    smooth = (dt * 60.0) ** 0.5 / (dt**2 * _acceleration(settings))
+    for axis in range(3):
+        steady.add_axis((smooth, -2.0 * smooth, smooth), (0, 1, 2), axis)
+    depth = resample(reading.depth, reading.times, even)
+    depth_sd = settings.depth * resample(reading.depth_sd, reading.times, even)
+    steady.add_depths(depth, 1.0 / depth_sd**2)
+    bone_weight = 1.0 / np.where(_BENDS, settings.trunk_bone, settings.bone) ** 2
+
+    # The first round knows no lengths: it sets the body up from its picture and depths alone.
+    first = steady.copy()
+    first.add_rays(rays, 1.0 / sd**2)
+    first.add_distance(_distance(rays), 1.0 / settings.away**2)
+    points = first.solve(first.factor()).reshape(count, K, 3)
     lengths = _PRIOR.copy()
-    for _ in range(settings.rounds):
-        bones, length = _bone_terms(points, lengths[_GROUP], bone_sd)
-        nearer, depth = _depth_terms(depths, lengths, settings)
-        left = (normal + bones.T @ bones + nearer.T @ nearer).tocsr()
-        points = _solve_banded(left, side + bones.T @ length + nearer.T @ depth).reshape(count, K, 3)
+    trust = np.ones((count, K))
+    for number in range(settings.rounds):
+        normal = steady.copy()
+        normal.add_rays(rays, trust / sd**2)
+        normal.add_bones(points, lengths[_GROUP], bone_weight)
+        factor = normal.factor()
+        moved = normal.solve(factor).reshape(count, K, 3)
+        change = float(np.abs(moved - points).max())
+        points = moved
+        if change < settings.still and number >= 3:
+            break
         lengths = _new_lengths(points, settings)
+        if number >= 1:
+            trust = _trust(points, rays, sd, settings)
+    spread = _spread(factor, settings).reshape(settings.draws, count, K, 3)
+    fitted = _at(even, points, times)
+    away = resample(np.moveaxis(spread, 0, 1), even, times)
+    return Lifted(fitted, fitted + np.moveaxis(away, 1, 0))
 
-    # Between the even samples the depth is smooth; the picture position of every frame is kept as it was seen.
-    fitted = resample(points, even, times)
-    if count == len(times):
-        return fitted
-    z = fitted[..., 2:]
-    return np.concatenate([-_rays(image, size) * z, z], axis=2)
+
+def _spread(factor: Array, settings: LiftSettings) -> Array:
+    """(S, N) departures from the fitted body, as likely as the evidence leaves them: normal, covariance A^-1.
+
+    With ``A = U^T U`` and ``z`` of unit covariance, ``U x = z`` gives ``x`` the covariance ``A^-1``; errors that last
+    for several frames make one look of them, so the covariance grows by that number.
+    """
+    rng = np.random.default_rng(0)
+    z = rng.standard_normal((factor.shape[1], settings.draws))
+    return (settings.lasting**0.5 * solve_banded((0, _BAND), factor, z, check_finite=False)).T
+
+
+def _at(even: Array, points: Array, times: Array) -> Array:
+    """The fitted body at the frames' own times; a body moves smoothly between two of the fit's."""
+    return (
+        points if len(even) == len(times) and np.allclose(even, times) else CubicSpline(even, points)(times)
+    )

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
+from swingmatch.body.sides import put_back
 from swingmatch.body.skeleton import INDEX
 from swingmatch.body.track import Track
 
@@ -102,4 +103,4 @@ def drop_jumps(track: Track) -> Track:
 
 def mend(track: Track) -> Track:
     """The track with exchanged limbs put back and jumps taken out."""
-    return drop_jumps(mend_swaps(track))
+    return drop_jumps(put_back(mend_swaps(track)))

@@ -45,6 +45,21 @@ SEGMENTS: tuple[tuple[str, str, str], ...] = (
     ),
 )
 
+
+def _bones() -> tuple[tuple[int, int, str], ...]:
+    """(from, to, group) of every segment, the lower keypoint number first; both sides of a limb are one group."""
+    more = (("heel", "ankle", "heel"), ("neck", "shoulder", "ear"))
+    rows = [*SEGMENTS, *((name, f"{s}_{a}", f"{s}_{b}") for s in SIDES for name, a, b in more)]
+    rows += [("head", f"{s}_ear", "nose") for s in SIDES]
+    return tuple(
+        (*sorted((INDEX[a], INDEX[b])), name.removeprefix("left_").removeprefix("right_"))  # type: ignore[misc]
+        for name, a, b in rows
+    )
+
+
+#: The segments, and what ties heels, ears and nose to them, by keypoint number: (from, to, group).
+BONES: tuple[tuple[int, int, str], ...] = _bones()
+
 _SWAP = np.array(
     [INDEX[n.replace("left", "#").replace("right", "left").replace("#", "right")] for n in KEYPOINTS]
 )

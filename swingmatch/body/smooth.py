@@ -153,7 +153,7 @@ def bridge(values: Array, times: Array, longest: float = LONGEST_GAP) -> Array:
     return out
 
 
-def _runs(seen: NDArray[np.bool_]) -> list[tuple[int, int]]:
+def runs(seen: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """Half-open index ranges in which ``seen`` is True."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], seen.astype(np.int8), [0]])))
     return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
@@ -176,7 +176,7 @@ def smooth_points(points: Array, times: Array) -> Array:
     patterns, belongs = np.unique(known, axis=1, return_inverse=True)
     for number, pattern in enumerate(patterns.T):
         members = np.flatnonzero(belongs.ravel() == number)
-        for start, stop in _runs(pattern):
+        for start, stop in runs(pattern):
             if stop - start >= _FEWEST:
                 part = np.ix_(np.arange(start, stop), members)
                 out[part] = _smooth_run(

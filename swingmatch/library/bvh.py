@@ -129,7 +129,7 @@ def forward_kinematics(skeleton: Skeleton, values: NDArray[np.float64]) -> NDArr
         spins = [i for i, name in enumerate(channels) if name.endswith("rotation")]
         rotation = Rotation.identity(frames)
         for i in spins:
-            rotation = rotation * Rotation.from_euler(channels[i][0], own[:, i], degrees=True)
+            rotation = rotation * Rotation.from_euler(channels[i][0], own[:, i : i + 1], degrees=True)
         if parent < 0:
             positions[:, j] = offset
             turned.append(rotation)

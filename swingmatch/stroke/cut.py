@@ -9,7 +9,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 from scipy.signal import find_peaks
 
+from swingmatch.body.reading import read
 from swingmatch.body.skeleton import INDEX, NOSE_OVER_ANKLES, SIDES, middle
+from swingmatch.body.stretch import stretch_of
 from swingmatch.body.track import Track
 from swingmatch.errors import StrokeError
 from swingmatch.stroke.contact import SILENCE, WRIST_PEAK_BEFORE_CONTACT, Strikes
@@ -29,10 +31,8 @@ CLOSEST = 0.9
 _STEADY = 0.025
 #: A strike is at least this loud against the clip's loudest sound, and has a fast hand this near, seconds.
 _LOUD, _NEAR = 0.3, 0.08
-#: How long before and after the fast moment the shoulders are watched, seconds.
-_TURNING = (0.30, 0.12)
-#: One hand faster by this much (as a logarithm), or a turn this large in degrees, is a clear sign of the hitting hand.
-_CLEARLY_FASTER, _CLEARLY_TURNED = 0.3, 60.0
+#: How long before and after the fast moment the movement is asked for the hitting hand, seconds.
+_ROUND_HIT = 0.5
 #: What is kept before and after the fastest moment, seconds.
 BEFORE, AFTER = 1.7, 1.3
 
@@ -63,7 +63,9 @@ def hand_speed(track: Track, side: str) -> Array:
     values = speed(from_hips, track.times) / body_height(track)
     step = float(np.median(np.diff(track.times)))
     # A stroke is fast for a tenth of a second; what is fast for a frame or two is a keypoint that jumped.
-    return median_filter(np.nan_to_num(values), size=2 * max(1, round(_STEADY / step)) + 1, mode="nearest")
+    # At 30 frames a second the hit itself is as short, and every frame counts.
+    half = round(_STEADY / step) if step < _STEADY else 0
+    return median_filter(np.nan_to_num(values), size=2 * half + 1, mode="nearest")
 
 
 def _peaks(values: Array, times: Array) -> NDArray[np.int_]:
@@ -76,30 +78,10 @@ def _peaks(values: Array, times: Array) -> NDArray[np.int_]:
     return peaks
 
 
-def _swept(track: Track, moment: float) -> float:
-    """How far the shoulder line turns through the hit, degrees, positive from the right to the left of the player.
-
-    The line counts without its direction, so that it does not matter whether the estimator takes the sides for each
-    other on the way.
-    """
-    line = track.world[:, INDEX["right_shoulder"]] - track.world[:, INDEX["left_shoulder"]]
-    inside = (
-        (track.times >= moment - _TURNING[0])
-        & (track.times <= moment + _TURNING[1])
-        & np.isfinite(line[:, 0])
-    )
-    if inside.sum() < 3:
-        return 0.0
-    angle = np.unwrap(2.0 * np.arctan2(line[inside, 2], line[inside, 0])) / 2.0
-    return float(np.degrees(angle[0] - angle[-1]))
-
-
 def hitting_hand(track: Track, heard: Strikes = SILENCE) -> Hand:
-    """The hitting hand of a clip of forehands, from the way the shoulders turn through the hit and the faster hand.
+    """The hitting hand of a clip, read from the movement round each hit: see ``body.reading``.
 
-    A right-hander's forehand turns the shoulders from right to left. In views along the target line the off hand can
-    look the faster one, and in some views the turn is seen badly, so both have a say, at the strikes where there
-    are any, else where the hands are fastest.
+    The hits are at the strikes where there are any, else where the hands are fastest.
 
     Raises ``StrokeError`` when neither hand ever moves as fast as in a stroke.
     """
@@ -112,9 +94,15 @@ def hitting_hand(track: Track, heard: Strikes = SILENCE) -> Hand:
     fastest = track.times[peaks[both[peaks] >= SHARE_OF_TYPICAL * typical]]
     score = 0.0
     for moment in _anchored(fastest, both, track.times, heard, typical):
-        near = np.abs(track.times - moment) <= _NEAR
-        faster = np.log((speeds["right"][near].max() + 0.5) / (speeds["left"][near].max() + 0.5))
-        score += faster / _CLEARLY_FASTER + _swept(track, float(moment)) / _CLEARLY_TURNED
+        stretch = stretch_of(track, moment - BEFORE, moment + AFTER)
+        if stretch is not None:
+            reading = read(stretch)
+            near = np.abs(reading.times - moment) <= _ROUND_HIT
+            score -= float(reading.left_handed[near].mean())
+        else:
+            # Too little is seen for the movement as a whole; what is left is the faster hand.
+            near = np.abs(track.times - moment) <= _NEAR
+            score += np.log((speeds["right"][near].max() + 0.5) / (speeds["left"][near].max() + 0.5))
     return "right" if score >= 0.0 else "left"
 
 

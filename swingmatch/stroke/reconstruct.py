@@ -7,9 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import norm
 
 from swingmatch.body.lift import lift
+from swingmatch.body.reading import Reading, read
 from swingmatch.body.skeleton import INDEX, mirror
+from swingmatch.body.stretch import stretch_of
 from swingmatch.body.track import Track
 from swingmatch.clip.sound import Onsets
 from swingmatch.errors import StrokeError
@@ -24,15 +27,16 @@ from swingmatch.stroke.contact import (
     fuse,
     strikes,
 )
-from swingmatch.stroke.cut import Stroke, body_height, find_strokes, hitting_hand
-from swingmatch.stroke.direction import camera_azimuth, camera_to_court, target_cues
+from swingmatch.stroke.cut import body_height, find_strokes, hitting_hand
+from swingmatch.stroke.direction import azimuth_of, camera_to_court
 from swingmatch.stroke.events import forehand_events
 from swingmatch.stroke.swing import Hand, Swing
 
 Array = NDArray[np.float64]
 
-#: A stroke in which the player is missing from more of the frames than this is left out.
-_MOST_MISSING = 0.25
+#: How far the camera's azimuth is off when it is told from the movement, degrees: two thirds of the clips kept for
+#: tuning are nearer.
+AZIMUTH_SD = 5.0
 
 
 @dataclass(frozen=True)
@@ -57,47 +61,31 @@ class Strokes:
 class _Lifted:
     times: Array
     points: Array
+    draws: Array
     contact: Contact
+    reading: Reading
 
 
-def _window(track: Track, stroke: Stroke) -> tuple[Array, Array, Array, Array] | None:
-    """One stroke's part of the track without gaps, or None where too much of it is missing.
-
-    Gaps are bridged by straight lines and held at the ends, each keypoint by itself.
-    """
-    inside = (track.times >= stroke.start) & (track.times <= stroke.stop)
-    if inside.sum() < 10 or (~track.found[inside]).mean() > _MOST_MISSING:
-        return None
-    times = track.times[inside]
-
-    known = np.isfinite(track.image[inside]).all(axis=2) & np.isfinite(track.world[inside]).all(axis=2)
-    if not known.any(axis=0).all():
-        return None  # a keypoint that the stroke never shows cannot be filled in
-
-    def filled(values: Array) -> Array:
-        flat = values[inside].reshape(len(times), -1)
-        for column in flat.T:
-            seen = np.isfinite(column)
-            column[~seen] = np.interp(times[~seen], times[seen], column[seen])
-        return flat.reshape(len(times), *values.shape[1:])
-
-    # What was filled in is a guess, so it counts as hidden.
-    visibility = np.where(known, track.visibility[inside], 0.0)
-    return times, filled(track.image), filled(track.world), visibility
-
-
-def _on_court(lifted: _Lifted, azimuth: float, hand: Hand) -> Swing:
+def _on_court(lifted: _Lifted, azimuth: float, hand: Hand, azimuth_sd: float) -> Swing:
     """Turn one lifted stroke to court axes, put its origin under the hips, and find its events."""
     points = lifted.points @ camera_to_court(azimuth).T
+    # Evenly spread quantiles, so that a few draws make a normal distribution; the bodies are in no order.
+    count = len(lifted.draws)
+    off = azimuth_sd * norm.ppf((np.arange(count) + 0.5) / count)
+    draws = np.stack(
+        [draw @ camera_to_court(azimuth + by).T for draw, by in zip(lifted.draws, off, strict=True)]
+    )
     feet = [INDEX[f"{side}_{part}"] for side in ("left", "right") for part in ("heel", "toe")]
     ground = np.percentile(points[:, feet, 1].min(axis=1), 20)
     right_handed = points if hand == "right" else mirror(points)
     events = forehand_events(lifted.times, right_handed, lifted.contact.time)
     first = int(np.searchsorted(lifted.times, min(events.values())))
     hips = 0.5 * (points[first, INDEX["left_hip"]] + points[first, INDEX["right_hip"]])
+    origin = np.array([hips[0], ground, hips[2]])
     return Swing(
         times=lifted.times,
-        points=points - np.array([hips[0], ground, hips[2]]),
+        points=points - origin,
+        draws=draws - origin,
         events=events,
         hand=hand,
         camera_azimuth=azimuth,
@@ -133,11 +121,12 @@ def find_swings(
     notes: list[str] = []
     lifted: list[_Lifted] = []
     for number, stroke in enumerate(strokes, start=1):
-        window = _window(track, stroke)
+        stretch = stretch_of(track, stroke.start, stroke.stop)
         complete = False
-        if window is not None:
-            times, image, world, visibility = window
-            points = lift(times, image, world, visibility, track.size)
+        if stretch is not None:
+            reading = read(stretch)
+            body = lift(stretch, track.size, reading)
+            times, points = stretch.times, body.points
             by_hand = from_hand_path(times, points, hand, stroke.fastest)
             by_sound = from_sound(from_hand(stroke.fastest), heard)
             # Looking for the ball takes as long as a good part of the tracking; a strike that was heard is enough.
@@ -145,7 +134,7 @@ def find_swings(
             contact = fuse([by_hand, *by_sound, *by_ball])
             complete = stroke.start + 0.5 < contact.time < stroke.stop - 0.15
         if complete:
-            lifted.append(_Lifted(times, points, contact))
+            lifted.append(_Lifted(times, points, body.draws, contact, reading))
         else:
             notes.append(f"The swing at {stroke.fastest:.1f} s is cut off or hidden and was left out.")
         if on_stroke is not None:
@@ -154,12 +143,13 @@ def find_swings(
         raise StrokeError(
             "No swing is in view from its preparation to its follow-through; film a little longer."
         )
+    told = azimuth is None
     if azimuth is None:
-        azimuth = camera_azimuth([target_cues(s.times, s.points, s.contact.time, hand) for s in lifted])
+        azimuth = azimuth_of(sum((s.reading.target.sum(axis=0) for s in lifted), np.zeros(2)))
     return Strokes(
         hand=hand,
         camera_azimuth=azimuth,
-        swings=tuple(_on_court(stroke, azimuth, hand) for stroke in lifted),
+        swings=tuple(_on_court(stroke, azimuth, hand, AZIMUTH_SD if told else 0.0) for stroke in lifted),
         contacts=tuple(stroke.contact for stroke in lifted),
         notes=tuple(notes),
     )

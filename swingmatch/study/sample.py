@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from swingmatch.stroke.swing import Hand
 from swingmatch.synth.camera import Camera
 from swingmatch.synth.cast import HELD_OUT, TUNING, Player, random_player
 from swingmatch.synth.film import aimed, render
@@ -19,46 +20,67 @@ from swingmatch.synth.truth import ClipTruth, read_truth
 #: Camera places, spread over the circle in eighths; a clip's own azimuth is off by up to ``_OFF`` degrees.
 _PLACES = (90.0, 45.0, 0.0, 135.0, 180.0, -135.0, -90.0, -45.0)
 _OFF = 15.0
+#: Frame rates, one for each round of the places.
+_RATES = (60.0, 30.0, 120.0, 60.0, 240.0, 30.0, 60.0, 120.0)
+#: Picture sizes and how often each is drawn: phones held across and upright, and what chat apps make of them.
+_SIZES = {(1280, 720): 0.5, (1920, 1080): 0.15, (854, 480): 0.2, (720, 1280): 0.15}
+_SHUTTERS = (1 / 100, 1 / 250, 1 / 500, 1 / 1000)
 _SWINGS = 1
 
 
 @dataclass(frozen=True)
 class Shot:
-    """One clip of the study before it is rendered."""
+    """One clip of the study before it is rendered; ``crf`` is how hard it is compressed (see ``FilmWriter``)."""
 
     seed: int
     player: Player
     camera: Camera
     look: Look
     scene: Scene
+    crf: float
 
 
-def shot(seed: int, place: int) -> Shot:
-    """The clip of a seed: everything but the camera's place (index, modulo eight) is drawn."""
+def camera_of(seed: int, place: int, hand: Hand) -> Camera:
+    """The camera of a seed: its place and rate go in turn with ``place``, everything else is drawn."""
     rng = np.random.default_rng([seed, 77])
-    player = random_player(seed)
     azimuth = _PLACES[place % len(_PLACES)] + rng.uniform(-_OFF, _OFF)
-    camera = Camera(
+    rate = _RATES[place // len(_PLACES) % len(_RATES)]
+    size = list(_SIZES)[int(rng.choice(len(_SIZES), p=list(_SIZES.values())))]
+    return Camera(
         # The places are those of a right-hander; a left-hander is filmed from the mirrored ones.
-        azimuth=float(azimuth if player.hand == "right" else -azimuth),
+        azimuth=float(azimuth if hand == "right" else -azimuth),
         height=float(rng.uniform(0.9, 2.0)),
         distance=float(rng.uniform(4.5, 7.5)),
         field_of_view=float(rng.uniform(55.0, 72.0)),
         roll=float(rng.normal(0.0, 1.0)),
         shake=float(rng.uniform(0.0, 0.1)),
-        size=(1280, 720),
-        fps=60.0,
-        shutter=float(rng.choice([1 / 250, 1 / 500, 1 / 1000])),
+        # Phones film this fast at a moderate size only.
+        size=size if rate <= 120.0 else (1280, 720),
+        fps=rate,
+        shutter=float(min(rng.choice(_SHUTTERS), 0.5 / rate)),
         seed=seed,
     )
-    scene = Scene(
+
+
+def scene_of(seed: int) -> Scene:
+    """The court, light and passers-by of a seed."""
+    rng = np.random.default_rng([seed, 78])
+    return Scene(
         surface=str(rng.choice(sorted(SURFACES))),
-        exposure=float(rng.uniform(0.9, 1.3)),
+        exposure=float(rng.uniform(0.8, 1.3)),
         sun_azimuth=float(rng.uniform(0, 360)),
         noise=float(rng.uniform(1.0, 6.0)),
+        bystander=(None, None, None, "standing", "walking")[int(rng.integers(5))],
         seed=seed,
     )
-    return Shot(seed, player, camera, Look.of(seed, build=player.build.girth), scene)
+
+
+def shot(seed: int, place: int) -> Shot:
+    """The clip of a seed: everything but the camera's place and rate is drawn."""
+    player = random_player(seed)
+    look = Look.of(seed, build=player.build.girth)
+    crf = float(np.random.default_rng([seed, 79]).choice([20.0, 26.0, 32.0]))
+    return Shot(seed, player, camera_of(seed, place, player.hand), look, scene_of(seed), crf)
 
 
 def shots(count: int, *, held_out: bool) -> list[Shot]:
@@ -81,5 +103,8 @@ def film(item: Shot, folder: Path) -> tuple[Path, ClipTruth]:
         motion = perform(
             player.style, player.build, player.hand, swings=_SWINGS, faults=player.faults, seed=player.seed
         )
-        render(motion, aimed(item.camera, motion), item.look, item.scene, path, subframes=2, keep_truth=True)
+        render(
+            motion, aimed(item.camera, motion), item.look, item.scene, path, crf=item.crf, subframes=2,
+            keep_truth=True,
+        )  # fmt: skip
     return path, read_truth(path)
