@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -148,6 +149,8 @@ def _without_doubles(found: Array, distance: float) -> Array:
 _MISSED = 3
 #: How far a spot may be from where its path leads: balls, and of the step since the last spot.
 _GATE, _GATE_STEP = 0.6, 0.15
+#: A spot further than this from its neighbours' path, balls, is another thing's.
+_ODD = 0.35
 #: Gains of the place and of the speed of a path that is followed (alpha-beta filter).
 _ALPHA, _BETA = 0.8, 0.5
 #: Slowest step of a path from one picture to the next, balls; fastest ball, statures a second (60 m/s).
@@ -198,13 +201,34 @@ def find_paths(spots: Sequence[Spots], diameter: float) -> list[Path]:
         if not any(len(set(one) - set(longer)) < 2 for longer in kept):
             kept.append(one)
     return [
-        Path(
-            np.array([times[i] for i, _ in r]),
-            np.array([spots[i].places[k] for i, k in r]),
-            np.array([spots[i].colours[k] for i, k in r]),
+        _without_the_odd(
+            Path(
+                np.array([times[i] for i, _ in r]),
+                np.array([spots[i].places[k] for i, k in r]),
+                np.array([spots[i].colours[k] for i, k in r]),
+            ),
+            diameter,
         )
         for r in kept
     ]
+
+
+def _without_the_odd(path: Path, diameter: float) -> Path:
+    """The path without spots that are off the cubic through the two before and the two after them."""
+    if path.spots < 7:
+        return path
+    t, p = path.times, path.places
+    off = np.zeros(len(t))
+    near = [t[:-4], t[1:-3], t[3:-1], t[4:]]
+    ahead = np.zeros((len(t) - 4, 2))
+    for j, place in enumerate((p[:-4], p[1:-3], p[3:-1], p[4:])):
+        others = [m for m in range(4) if m != j]
+        weight = np.prod([(t[2:-2] - near[m]) / (near[j] - near[m]) for m in others], axis=0)
+        ahead += weight[:, None] * place
+    off[2:-2] = np.linalg.norm(p[2:-2] - ahead, axis=1)
+    # A spot that is off throws its neighbours' cubics off by less than itself.
+    worst = off == maximum_filter1d(off, 5)
+    return path.part(~(worst & (off > _ODD * diameter)))
 
 
 def _seeds(times: list[float], places: list[Complex], i: int, diameter: float) -> list[tuple[_Member, ...]]:

@@ -89,3 +89,11 @@ def test_without_a_ball_or_too_small_it_is_not_seen(drawn):
     assert ball_contact(times, drawn(times, 1.0, ball=False), hand, HEIGHT) is None
     assert ball_contact(times, drawn(times, 1.0), hand, 40.0) is None
     assert ball_contact(times[:3], drawn(times[:3], 1.0), hand[:3], HEIGHT) is None
+
+
+def test_a_spot_of_another_thing_is_left_off_a_path(flight):
+    times = np.arange(0.75, 0.98, 1 / 60)
+    places = flight(times, 1.0)
+    places[6] += (0.0, 0.55 * BALL * HEIGHT)
+    (path,) = [p for p in find_paths(spots_of(times, places), BALL * HEIGHT) if p.spots > 8]
+    assert path.times.tolist() == [t for i, t in enumerate(times) if i != 6]
