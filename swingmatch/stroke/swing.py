@@ -7,7 +7,7 @@ its scale, angles in degrees, times in seconds.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -56,7 +56,7 @@ class Swing:
     stroke : "forehand".
     racket : (T, 5, 3) butt, throat, tip, left edge, right edge on court axes, or None where not known.
     draws : (S, T, K, 3) bodies that the footage allows as well as ``points``, drawn at random, or None where the points
-        are exact. What a measure varies by over them is its uncertainty (``spread``).
+        are exact. What a measure varies by over them is its uncertainty.
     """
 
     times: NDArray[np.float64]
@@ -92,16 +92,6 @@ class Swing:
             racket=racket,
             draws=None if self.draws is None else mirror(self.draws),
         )
-
-    def spread(self, measure: Callable[[NDArray[np.float64]], NDArray[np.float64]]) -> NDArray[np.float64]:
-        """Standard deviation over time of a measure, (T, K, 3) to (T,), as far as the footage leaves it open.
-
-        An angle counts by the nearest whole turn. Zero where the points are exact.
-        """
-        if self.draws is None:
-            return np.zeros(len(self.times))
-        away = np.array([measure(draw) for draw in self.draws]) - measure(self.points)
-        return np.sqrt(np.mean(np.square(away), axis=0))
 
     def at(self, times: NDArray[np.float64]) -> NDArray[np.float64]:
         """Keypoints at any times, linear between samples and held at the ends: (N,) seconds to (N, K, 3)."""

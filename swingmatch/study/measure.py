@@ -321,7 +321,6 @@ def _angle_errors(errors: Errors, track: Track, swing: Swing, true: Swing) -> No
     theirs = true.as_right_handed().at(times)
     raw = _court_like(resample(track.world, track.times, times), swing)
     given = _with_azimuth(swing, true.camera_azimuth).as_right_handed()
-    covariance = getattr(right, "covariance", None)
     for key in ANGLES:
         quantity = QUANTITIES[key]
         off = difference(quantity, quantity.compute(right.points[inside]), quantity.compute(theirs))
@@ -331,8 +330,8 @@ def _angle_errors(errors: Errors, track: Track, swing: Swing, true: Swing) -> No
         if key in TURNS:
             turn_off = difference(quantity, quantity.compute(given.points[inside]), quantity.compute(theirs))
             errors.turns_given.setdefault(key, []).extend(_sizes(turn_off))
-        if covariance is not None:
-            _state(errors, key, off, quantity_sd(quantity, right.points[inside], covariance[inside]))
+        if right.draws is not None:
+            _state(errors, key, off, quantity_sd(quantity, right.points[inside], right.draws[:, inside]))
 
 
 def _stance_errors(errors: Errors, swing: Swing, true: Swing) -> None:
@@ -343,9 +342,8 @@ def _stance_errors(errors: Errors, swing: Swing, true: Swing) -> None:
     mine = resample(quantity.compute(right.points), right.times, at)
     theirs = resample(quantity.compute(true.as_right_handed().points), true.times, at)
     errors.stance += (100.0 * (mine - theirs) / theirs).tolist()
-    covariance = getattr(right, "covariance", None)
-    if covariance is not None:
-        sd = quantity_sd(quantity, right.points, covariance)
+    if right.draws is not None:
+        sd = quantity_sd(quantity, right.points, right.draws)
         _state(errors, quantity.key, mine - theirs, resample(sd, right.times, at))
 
 

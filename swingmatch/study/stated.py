@@ -7,15 +7,12 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.typing import NDArray
 
-from swingmatch.body.skeleton import K
 from swingmatch.findings.quantities import Quantity
 
 Array = NDArray[np.float64]
 
 #: Half-width of a 90 % interval of a normal distribution, standard deviations.
 HALF_WIDTH = 1.6449
-#: Errors drawn to propagate an uncertainty.
-DRAWS = 300
 
 
 def difference(quantity: Quantity, one: Array, other: Array) -> Array:
@@ -24,34 +21,23 @@ def difference(quantity: Quantity, one: Array, other: Array) -> Array:
     return gap - 360.0 * np.round(gap / 360.0) if quantity.unit == "deg" else gap
 
 
-def quantity_sd(
-    quantity: Quantity, points: Array, covariance: Array, *, draws: int = DRAWS, seed: int = 0
-) -> Array:
-    """Standard deviation of a quantity over time from that of the keypoints, by drawing errors at random.
+def quantity_sd(quantity: Quantity, points: Array, draws: Array) -> Array:
+    """Standard deviation of a quantity over time from bodies that are as likely as the one that was found.
 
     Parameters
     ----------
-    points : (T, K, 3) right-handed, court axes. covariance : (T, K, 3, 3) of each keypoint, unit of ``points`` squared.
-    draws, seed : how many errors are drawn, and which; 300 give a standard deviation to 4 %.
+    points : (T, K, 3) right-handed, court axes. draws : (S, T, K, 3) likewise, see ``Swing.draws``.
 
     Returns
     -------
-    (T,) in the quantity's unit.
+    (T,) in the quantity's unit: the root-mean-square departure of the draws from ``points``.
 
     Drawn and not linear, because a quantity that is taken against the median of a length has no derivative where the
-    length is constant. Keypoints count as independent of each other. A keypoint's error is one draw for all frames,
-    because errors of depth last for the whole swing.
+    length is constant.
     """
-    sizes, axes = np.linalg.eigh(covariance)
-    # The symmetric root changes smoothly over time, as the covariance does.
-    roots = (axes * np.sqrt(np.maximum(sizes, 0.0))[..., None, :]) @ np.swapaxes(axes, -1, -2)
     middle = quantity.compute(points)
-    normal = np.random.default_rng(seed).normal(size=(draws, K, 3))
-    off = [
-        difference(quantity, quantity.compute(points + np.einsum("tkij,kj->tki", roots, z)), middle)
-        for z in normal
-    ]
-    return np.std(off, axis=0)
+    off = [difference(quantity, quantity.compute(draw), middle) for draw in draws]
+    return np.sqrt(np.mean(np.square(off), axis=0))
 
 
 def coverage(scaled: Iterable[float]) -> float:

@@ -267,7 +267,7 @@ def test_contact_is_held_against_its_stated_error(measured):
     assert len(measured.stated["differences in the review"]) > 20
 
 
-def test_angles_with_stated_covariances_are_held_against_them(see, motion):
+def test_angles_with_drawn_bodies_are_held_against_them(see, motion):
     """Keypoints off by known amounts, stated rightly, half as large, and not at all."""
     track = see(motion, 60.0)
     truth = resample(motion.points, motion.times, track.times) / motion.stature
@@ -276,9 +276,8 @@ def test_angles_with_stated_covariances_are_held_against_them(see, motion):
     off = sd * np.random.default_rng(3).normal(size=truth.shape)
 
     def held(scale):
-        swing = replace(true, points=truth + off)
-        covariance = np.broadcast_to(np.diag((scale * sd) ** 2), (*truth.shape, 3))
-        object.__setattr__(swing, "covariance", covariance if scale else None)
+        draws = truth + off + scale * sd * np.random.default_rng(4).normal(size=(100, *truth.shape))
+        swing = replace(true, points=truth + off, draws=draws if scale else None)
         found = errors()
         measure._angle_errors(found, track, swing, true)
         measure._stance_errors(found, swing, true)
