@@ -113,7 +113,7 @@ def test_contact_from_the_hand_alone_and_from_the_strike():
     assert 0.037 <= alone.time - 1.0 <= 0.040
     assert alone.source == "hand"
     heard = find_contact(1.0, Strikes(np.array([0.4, 1.05, 1.6]), np.array([900.0, 100.0, 900.0])))
-    # The hand has a say by its certainty: (5 / 45)^2 of the 12 ms between them.
+    # The hand has a say by its certainty: (5 / 60)^2 of the 12 ms between them.
     assert heard.time == pytest.approx(1.05, abs=0.0003)
     assert heard.source == "sound"
     assert heard.sd < alone.sd
