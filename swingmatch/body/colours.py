@@ -1,7 +1,7 @@
 """Telling people apart by the colours they wear: a few dozen points on trunk and thighs.
 
 A histogram would need many pixels and falls apart when a person is forty pixels tall; so the colours themselves are
-kept, and two people are compared by how far each colour of the one is from the nearest of the other.
+kept, and somebody is known again by how far each of them is from the nearest one seen now.
 """
 
 from __future__ import annotations
@@ -17,6 +17,8 @@ Array = NDArray[np.float64]
 
 #: Lightness counts for less than hue: the same shirt passes through sun and shade.
 _LIGHTNESS = 0.5
+#: Share of the colours that counts.
+_COUNTED = 0.75
 #: Where on the trunk (from the right to the left side, from shoulders to hips) and along each thigh.
 _ACROSS, _DOWN = np.linspace(0.2, 0.8, 4), np.linspace(0.15, 0.95, 6)
 _THIGH = np.linspace(0.1, 0.8, 4)
@@ -71,7 +73,16 @@ def lab(rgb: Array) -> Array:
 
 
 def unlikeness(known: Array, seen: Array) -> float:
-    """Mean distance of the colours ``seen`` (M, 3) from the nearest ones ``known`` (N, 3); 0 if either is empty."""
+    """How far the colours ``known`` (N, 3) of somebody and those ``seen`` (M, 3) are apart; 0 where either is empty.
+
+    The mean distance from the known colours to the nearest ones seen, or the other way round if that is more. The
+    quarter that is farthest does not count: a shirt has a back and a front, and an arm may be before it.
+    """
     if len(known) == 0 or len(seen) == 0:
         return 0.0
-    return float(cdist(seen, known).min(axis=1).mean())
+    apart = cdist(known, seen)
+    return max(_counted_mean(apart.min(axis=1)), _counted_mean(apart.min(axis=0)))
+
+
+def _counted_mean(distances: Array) -> float:
+    return float(np.sort(distances)[: max(1, int(_COUNTED * len(distances)))].mean())

@@ -18,9 +18,11 @@ Array = NDArray[np.float64]
 _JUMP, _PACE, _FARTHEST = 0.25, 3.0, 1.2
 #: Height may differ by this factor from the last one seen, a crouch or a raised foot.
 _TALLER = 1.6
-#: Colours farther apart than this are somebody else's: on generated figures a player's own differ by up to 10 units
-#: (see ``colours``) from picture to picture, those of somebody in other clothes by 17 or more.
-OTHER_COLOURS = 14.0
+#: Colours farther apart than this are somebody else's: on generated figures a player's own differ by up to 8 units
+#: (see ``colours``) from picture to picture, those of somebody in other clothes by 12 or more.
+OTHER_COLOURS = 9.5
+#: A look that is farther off than this is not remembered: part of it may be what stands in front.
+_SURE = 5.0
 #: Looks of the same person that are remembered, and how far apart they are taken, seconds.
 _LOOKS, _BETWEEN = 8, 0.15
 #: How long a speed is carried on when nothing is seen, seconds.
@@ -82,5 +84,5 @@ class Identity:
         if time - self._learned >= _BETWEEN:
             self._learned = time
             colours = body_colours(picture, pose)
-            if len(colours):
+            if len(colours) and unlikeness(self.colours, colours) <= _SURE:
                 self._looks.append(colours)

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from swingmatch.body.colours import body_colours, unlikeness
 from swingmatch.body.estimator import Pose
-from swingmatch.body.identity import Identity
+from swingmatch.body.identity import OTHER_COLOURS, Identity
 from swingmatch.body.people import Person, choose_player, find_people, read_wanted
 from swingmatch.body.skeleton import K
 from swingmatch.body.window import place_of, place_of_points
@@ -159,8 +159,21 @@ def test_clothes_tell_people_apart_and_shade_does_not(bars):
     darker = body_colours(scene // 10 * 9, Pose(bars.points_of(100, 60, 120), np.zeros((K, 3)), np.ones(K)))
     assert unlikeness(red, red) == 0.0
     assert unlikeness(red, blue) > 50.0
-    assert unlikeness(red, darker) < 12.0
+    assert unlikeness(red, darker) < OTHER_COLOURS
     assert unlikeness(red, np.zeros((0, 3))) == 0.0
+
+
+def test_an_arm_before_the_shirt_is_no_other_person_but_half_of_the_clothes_is():
+    rng = np.random.default_rng(0)
+    grey, green, skin = (
+        np.array(c) + rng.normal(0, 1, (20, 3)) for c in ([25, 0, 0], [25, -50, 40], [35, 15, 20])
+    )
+    known = np.concatenate([grey, green])
+    assert unlikeness(known, np.concatenate([grey[:15], green[:15], skin[:9]])) < 2.0
+    assert unlikeness(known, grey) > OTHER_COLOURS
+    assert unlikeness(grey, known) > OTHER_COLOURS
+    # A quarter may be hidden, as the other side of a shirt.
+    assert unlikeness(np.concatenate([grey, grey, grey, green]), grey) < 2.0
 
 
 def test_a_body_out_of_view_has_no_colours(bars):

@@ -38,8 +38,11 @@ def test_two_people_are_two_and_who_walks_across_in_front_stays_themselves(bars)
     assert len(scan.people) == 2
     player = next(p for p in scan.people if np.ptp(xs(p)) < 20)
     passer = next(p for p in scan.people if p is not player)
-    np.testing.assert_allclose(xs(player), 220, atol=8)
-    np.testing.assert_allclose(xs(passer), 20 + 90 * passer.times, atol=4)
+    # Bars that touch are one to the stand-in, with a middle off by up to half of the passer-by's width.
+    for person, truth in ((player, np.full(len(player.times), 220)), (passer, 20 + 90 * passer.times)):
+        off = np.abs(xs(person) - truth)
+        assert np.median(off) < 1.0
+        assert off.max() < bars.WIDTH * 130 / 2
 
 
 def test_whoever_comes_back_is_the_same_person(bars):
