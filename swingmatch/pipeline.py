@@ -42,6 +42,8 @@ from swingmatch.footage.turned import upside_down
 from swingmatch.library.choose import choose
 from swingmatch.library.store import Library
 from swingmatch.progress import Progress, silent
+from swingmatch.racket.watch import ball_watcher
+from swingmatch.stroke.cut import body_height
 from swingmatch.stroke.direction import side_name
 from swingmatch.stroke.reconstruct import Strokes, find_swings
 from swingmatch.stroke.swing import Hand, Swing
@@ -235,12 +237,15 @@ def _some_frames(clip: Clip) -> Iterator[Frame]:
 
 def _strokes(seen: Seen, options: Options, progress: Progress) -> Strokes:
     """The clip's swings but for those that a cut of the film goes through. Raises ``StrokeError``."""
+    # The ball is looked for in the pictures as they play.
+    real = seen.slow.factor == 1.0
     try:
         strokes = find_swings(
             seen.track,
             seen.onsets,
             hand=options.hand,
             azimuth=options.azimuth,
+            ball=ball_watcher(seen.clip, seen.track, body_height(seen.track)) if real else None,
             on_stroke=lambda done, count: progress("reading the swings", done / count),
         )
     except StrokeError as error:

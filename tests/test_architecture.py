@@ -24,7 +24,7 @@ MAY_KNOW: dict[str, set[str]] = {
     "demo": {"synth"},
     # The generator needs the plain values and the formats it writes, nothing of the analysis of clips.
     "synth": {"body.skeleton", "stroke.swing", "library", "clip.writer"},
-    "study": {"clip", "body", "stroke", "align", "library", "findings", "report", "pipeline", "synth"},
+    "study": {"clip", "body", "racket", "stroke", "align", "library", "findings", "report", "pipeline", "synth"},
     "pipeline": {"clip", "body", "racket", "stroke", "align", "library", "findings", "footage"},
     "cli": {"body.estimator", "body.people", "demo.clips", "footage", "library", "pipeline", "report"},
     "setup_check": set(),

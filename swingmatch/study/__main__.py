@@ -13,6 +13,7 @@ from swingmatch.study.recorded import HELD_OUT_PLAYERS, TUNING_PLAYERS, recorded
 from swingmatch.study.run import AnyShot, processes, run, time_reviews
 from swingmatch.study.sample import shots
 from swingmatch.study.tables import accuracy, summary
+from swingmatch.synth.cast import CALIBRATION, HELD_OUT, TUNING
 
 _ACCURACY = Path(__file__).parents[1] / "findings" / "accuracy.json"
 _RECORDED = (
@@ -52,6 +53,8 @@ def _words() -> argparse.Namespace:
         help="also time aligning, comparing, page and film of N",
     )
     words = parser.parse_args()
+    if words.tuning and words.what == "calibrate":
+        parser.error("what is tuned on flatters; calibrate has seeds of its own")
     if words.mocap and words.what == "calibrate":
         parser.error("the recorded movement is for reports; calibrate uses generated clips")
     if words.keep_tracks and not words.folder:
@@ -67,7 +70,8 @@ def main() -> None:
     if words.mocap:
         items = recorded_shots(words.mocap, HELD_OUT_PLAYERS if held_out else TUNING_PLAYERS)
     else:
-        items = shots(words.clips, held_out=held_out)
+        calibration = CALIBRATION if words.what == "calibrate" else HELD_OUT
+        items = shots(TUNING if words.tuning else calibration, words.clips)
     with tempfile.TemporaryDirectory() as scratch, processes(words.workers) as executor:
         folder = words.folder or Path(scratch)
         all_errors = run(items, folder, executor, keep=words.keep_tracks, progress=Bar())
@@ -78,7 +82,7 @@ def main() -> None:
     if words.what == "calibrate":
         note = (
             f"Root-mean-square error of each quantity, by column and camera side, over {len(all_errors)} generated "
-            "clips (seeds kept for tuning); written by: python -m swingmatch.study calibrate"
+            "clips (seeds kept for this alone); written by: python -m swingmatch.study calibrate"
         )
         text = json.dumps({"about": note, "rms_error": accuracy(all_errors)}, indent=1)
         _ACCURACY.write_text(text + "\n", encoding="utf-8")

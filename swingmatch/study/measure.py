@@ -24,8 +24,10 @@ from swingmatch.clip.sound import Onsets, strike_onsets
 from swingmatch.errors import SwingmatchError
 from swingmatch.findings.compare import compare
 from swingmatch.findings.quantities import QUANTITIES
+from swingmatch.racket.watch import ball_watcher
 from swingmatch.series import resample
 from swingmatch.stroke.contact import Contact
+from swingmatch.stroke.cut import body_height
 from swingmatch.stroke.direction import camera_to_court, side_name, wrap
 from swingmatch.stroke.reconstruct import Strokes, find_swings
 from swingmatch.stroke.swing import EVENTS, Swing
@@ -220,7 +222,10 @@ def errors_of(path: Path, truth: ClipTruth, *, stroke: str = "forehand", keep: b
     else:
         _body_errors(errors, track, told, truth)
     try:
-        silent = find_swings(track, None, hand=strokes.hand, azimuth=strokes.camera_azimuth)
+        start = time.perf_counter()
+        ball = ball_watcher(open_clip(path), track, body_height(track))
+        silent = find_swings(track, None, hand=strokes.hand, azimuth=strokes.camera_azimuth, ball=ball)
+        errors.seconds["the same without sound, with the ball"] = time.perf_counter() - start
     except SwingmatchError as error:
         errors.failed_silent = str(error)
     else:

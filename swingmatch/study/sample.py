@@ -10,7 +10,7 @@ import numpy as np
 
 from swingmatch.stroke.swing import Hand
 from swingmatch.synth.camera import Camera
-from swingmatch.synth.cast import HELD_OUT, TUNING, Player, random_player
+from swingmatch.synth.cast import Player, random_player
 from swingmatch.synth.film import aimed, render
 from swingmatch.synth.forehand import perform
 from swingmatch.synth.look import Look
@@ -26,6 +26,8 @@ _RATES = (60.0, 30.0, 120.0, 60.0, 240.0, 30.0, 60.0, 120.0)
 _SIZES = {(1280, 720): 0.5, (1920, 1080): 0.15, (854, 480): 0.2, (720, 1280): 0.15}
 _SHUTTERS = (1 / 100, 1 / 250, 1 / 500, 1 / 1000)
 _SWINGS = 1
+#: After so many clips places and rates begin again.
+_ROUND = len(_PLACES) * len(_RATES)
 
 
 @dataclass(frozen=True)
@@ -83,15 +85,14 @@ def shot(seed: int, place: int) -> Shot:
     return Shot(seed, player, camera_of(seed, place, player.hand), look, scene_of(seed), crf)
 
 
-def shots(count: int, *, held_out: bool) -> list[Shot]:
-    """``count`` clips of the tuning or the held-out seeds, camera places in turn.
+def shots(seeds: Sequence[int], count: int) -> list[Shot]:
+    """The clips of the first ``count`` of some seeds; the seed also says the camera's place and rate.
 
     Raises ``ValueError`` when there are fewer seeds than asked for.
     """
-    seeds: Sequence[int] = list(HELD_OUT if held_out else TUNING)
     if count > len(seeds):
         raise ValueError(f"there are only {len(seeds)} seeds, {count} were asked for")
-    return [shot(seed, place) for place, seed in enumerate(seeds[:count])]
+    return [shot(seed, seed % _ROUND) for seed in seeds[:count]]
 
 
 def film(item: Shot, folder: Path) -> tuple[Path, ClipTruth]:

@@ -68,6 +68,7 @@ def test_kept_tracks_lie_with_the_clips(call, tmp_path):
     ("words", "sentence"),
     [
         (("calibrate", "--mocap", "."), "calibrate uses generated clips"),
+        (("calibrate", "--tuning"), "calibrate has seeds of its own"),
         (("report", "--keep-tracks"), "--keep-tracks needs --folder"),
     ],
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 from dataclasses import replace
 
@@ -18,7 +19,7 @@ from swingmatch.study import measure, sample, tables
 from swingmatch.study.aims import aims
 from swingmatch.study.measure import ANGLES, Errors, errors_of, true_swings
 from swingmatch.study.stated import coverage
-from swingmatch.synth.cast import HELD_OUT, TUNING
+from swingmatch.synth.cast import CALIBRATION, HELD_OUT, TUNING
 
 
 def errors(side="right side", **fields):
@@ -178,12 +179,12 @@ def test_a_side_with_one_value_has_no_figure():
 
 
 def test_seeds_for_tuning_and_for_reporting_never_meet():
-    assert not set(TUNING) & set(HELD_OUT)
-    tuning, held_out = (sample.shots(16, held_out=flag) for flag in (False, True))
-    assert {s.seed for s in tuning} <= set(TUNING)
-    assert {s.seed for s in held_out} <= set(HELD_OUT)
+    kinds = (TUNING, CALIBRATION, HELD_OUT)
+    assert not any(set(a) & set(b) for a, b in itertools.combinations(kinds, 2))
+    for seeds in kinds:
+        assert [s.seed for s in sample.shots(seeds, 16)] == list(seeds[:16])
     with pytest.raises(ValueError, match="seeds"):
-        sample.shots(10**6, held_out=True)
+        sample.shots(HELD_OUT, 10**6)
 
 
 def test_the_shot_of_a_seed_is_always_the_same():
@@ -195,10 +196,10 @@ def test_the_shot_of_a_seed_is_always_the_same():
     assert one.camera != other.camera
 
 
-@pytest.mark.parametrize("held_out", [False, True])
-def test_eight_shots_go_once_round_the_player(held_out):
+@pytest.mark.parametrize("seeds", [TUNING, CALIBRATION, HELD_OUT])
+def test_eight_shots_go_once_round_the_player(seeds):
     sides = set()
-    for shot in sample.shots(8, held_out=held_out):
+    for shot in sample.shots(seeds, 8):
         azimuth = shot.camera.azimuth if shot.player.hand == "right" else -shot.camera.azimuth
         sides.add(side_name(azimuth))
     assert sides == {name for _, name in SIDES}

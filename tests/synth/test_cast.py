@@ -31,7 +31,7 @@ def test_demo_players_differ_in_hand_and_faults():
 
 def test_seeds_for_tuning_and_for_reporting_never_mix():
     assert not set(TUNING) & set(HELD_OUT)
-    with pytest.raises(ValueError, match="neither"):
+    with pytest.raises(ValueError, match="none of"):
         random_player(50_000)
 
 
