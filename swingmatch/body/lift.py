@@ -10,7 +10,7 @@ Minimised over all keypoint positions ``P`` of all frames, in statures, camera a
   body counts for less (Geman and McClure's weight),
 - segments: ``|P_i - P_j| - L_ij`` with lengths common to all frames and both sides,
 - depth: ``(z_i - z_j)`` against what was read, by its own stated error,
-- motion: second differences in time.
+- motion: second differences in time; feet that stand do not slide.
 
 Gauss-Newton with weights renewed every round converges in a few rounds; ordered by time the normal equations are
 banded and are solved by a banded Cholesky factorisation. Segment lengths are re-estimated between rounds. The same
@@ -62,6 +62,7 @@ _PRIOR = np.array([_SEGMENTS[g][0] for g in _GROUPS])
 _PRIOR_SD = np.array([_SEGMENTS[g][0] * _SEGMENTS[g][1] for g in _GROUPS])
 #: Segments between which the real body bends, so that their length is only roughly kept.
 _BENDS = np.isin(_GROUP, [_GROUPS.index(g) for g in ("trunk_side", "neck", "head", "heel")])
+_FEET = np.array([name.endswith(("heel", "toe")) for name in KEYPOINTS])
 #: Unknowns between one that is coupled to another: two frames on, any axis.
 _BAND = 2 * 3 * K + 2
 
@@ -78,6 +79,8 @@ class LiftSettings:
     depth : factor on the stated errors of the depths that were read: neighbouring samples err alike.
     away : of the distance guessed from the body's height in the picture, in the first round only.
     acceleration : of slow, middle and fast keypoints, statures per second squared.
+    slide : speed of a foot that stands, statures per second; it stands where the picture shows less than
+        ``still_speed``.
     evidence : how many independent frames the whole stretch counts for when lengths are re-estimated.
     rounds : at most so many; it ends when no keypoint moves by more than ``still`` statures.
     rate : frames a second at which the body is fitted; 60-odd show all that a body does.
@@ -93,6 +96,8 @@ class LiftSettings:
     depth: float = 1.2
     away: float = 0.3
     acceleration: tuple[float, float, float] = (12.0, 35.0, 90.0)
+    slide: float = 0.2
+    still_speed: float = 0.4
     evidence: float = 6.0
     rounds: int = 12
     still: float = 4e-3
@@ -132,6 +137,15 @@ def _rays(image: Array, size: tuple[int, int]) -> Array:
     return (image - middle) / focal * np.array([1.0, -1.0])
 
 
+def _standing(rays: Array, times: Array, settings: LiftSettings) -> Array:
+    """How surely heels and toes stand still from each frame to the next, 0..1: (T - 1, K), 0 for all else.
+
+    What stands does not move in the picture, and what does not move there for a while hardly does in depth.
+    """
+    step = np.linalg.norm(np.diff(rays, axis=0), axis=2) * _distance(rays) / np.diff(times)[:, None]
+    return np.where(_FEET, 1.0 / (1.0 + (step / settings.still_speed) ** 4), 0.0)
+
+
 def _distance(rays: Array) -> float:
     """Distance at which the body is one stature tall, statures."""
     ankles = 0.5 * (rays[:, INDEX["left_ankle"], 1] + rays[:, INDEX["right_ankle"], 1])
@@ -161,7 +175,10 @@ class _Normal:
         self._values.append(values.ravel())
 
     def add_axis(self, weights: tuple[Array, ...], steps: tuple[int, ...], axis: int) -> None:
-        """A residual ``sum_s w_s x_{t+s}`` for every frame that has all of them, on one axis; its right side is 0."""
+        """A residual ``sum_s w_s x_{t+s}`` for every frame that has all of them, on one axis; its right side is 0.
+
+        Each weight is (K,), or one row fewer than there are frames for each step.
+        """
         count = len(self._point) - max(steps)
         at = [self._point[step : step + count] + axis for step in steps]
         for i in range(len(steps)):
@@ -270,6 +287,9 @@ def lift(
     smooth = (dt * 60.0) ** 0.5 / (dt**2 * _acceleration(settings))
     for axis in range(3):
         steady.add_axis((smooth, -2.0 * smooth, smooth), (0, 1, 2), axis)
+    stands = _standing(rays, even, settings) / (dt * settings.slide)
+    for axis in range(3):
+        steady.add_axis((-stands, stands), (0, 1), axis)
     depth = resample(reading.depth, reading.times, even)
     depth_sd = settings.depth * resample(reading.depth_sd, reading.times, even)
     steady.add_depths(depth, 1.0 / depth_sd**2)

@@ -9,7 +9,7 @@ from scipy.sparse.linalg import spsolve
 
 from swingmatch.body.lift import _BAND, LiftSettings, _Normal, lift
 from swingmatch.body.reading import RATE, Reading, read
-from swingmatch.body.skeleton import BONES, K, swap_sides
+from swingmatch.body.skeleton import BONES, KEYPOINTS, K, swap_sides
 from swingmatch.body.stretch import Stretch, stretch_of
 from swingmatch.series import resample
 from swingmatch.stroke import measures as m
@@ -79,6 +79,24 @@ def test_one_wild_keypoint_leaves_the_rest_alone(motion, see):
     usual = lift(stretch, size, reading).points
     wild = lift(dataclasses.replace(stretch, image=image), size, reading).points
     assert np.abs(wild - usual)[:, 1:].max() < 0.01
+
+
+def test_feet_that_stand_do_not_slide(motion, see):
+    """Depths that waver by 3 % of stature move a standing foot far less than they would without the rule."""
+    stretch, size = part(see(motion, 90.0, noise=1.0), 0.4, 3.0)
+    reading = true_depths(motion, 90.0, stretch)
+    waver = 0.03 * np.sin(2 * np.pi * 1.5 * reading.times)[:, None] * np.sign(np.arange(len(BONES)) % 2 - 0.5)
+    reading = dataclasses.replace(reading, depth=reading.depth + waver)
+    feet = [n for n, name in enumerate(KEYPOINTS) if name.endswith(("heel", "toe"))]
+    true = resample(motion.points, motion.times, stretch.times)[:, feet] / motion.stature
+    standing = np.linalg.norm(np.gradient(true, stretch.times, axis=0), axis=2) < 0.05
+    assert standing.mean() > 0.1
+
+    def slide(settings):
+        points = lift(stretch, size, reading, settings).points[:, feet]
+        return np.median(np.linalg.norm(np.gradient(points, stretch.times, axis=0), axis=2)[standing])
+
+    assert slide(LiftSettings()) < 0.5 * slide(LiftSettings(slide=100.0))
 
 
 def test_pictures_of_twice_the_size_give_the_same_body(motion, see):
