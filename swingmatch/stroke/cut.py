@@ -149,6 +149,7 @@ def find_strokes(track: Track, hand: Hand, heard: Strikes) -> list[Stroke]:
             start = max(start, fastest[i - 1] + 0.4 * (moment - fastest[i - 1]))
         if i + 1 < len(fastest):
             stop = min(stop, moment + 0.6 * (fastest[i + 1] - moment))
-        start, stop = max(start, float(track.times[0])), min(stop, float(track.times[-1]))
+        first, last = track.stretch(float(moment))
+        start, stop = max(start, first), min(stop, last)
         strokes.append(Stroke(float(moment), float(start), float(stop)))
     return strokes
