@@ -90,6 +90,9 @@ def hitting_hand(track: Track, heard: Strikes = SILENCE) -> Hand:
     peaks = _peaks(both, track.times)
     if len(peaks) == 0:
         raise StrokeError("No swing was found: no hand moves as fast as in a stroke.")
+    able: list[Hand] = [side for side in ("left", "right") if len(_peaks(speeds[side], track.times))]
+    if len(able) == 1:
+        return able[0]  # the other one never moves as fast as a hitting hand must
     typical = float(np.median(np.sort(both[peaks])[::-1][:5]))
     fastest = track.times[peaks[both[peaks] >= SHARE_OF_TYPICAL * typical]]
     score = 0.0

@@ -235,7 +235,9 @@ def errors_of(path: Path, truth: ClipTruth, *, stroke: str = "forehand", keep: b
 
 def _image_errors(errors: Errors, track: Track, truth: ClipTruth) -> None:
     errors.frames, errors.found = int((~track.skipped).sum()), int(track.found.sum())
-    image = resample(truth.image, truth.times, track.times)
+    # Tall pictures are made smaller before they are tracked.
+    shown = np.asarray(track.size) / np.asarray(truth.camera["size"], dtype=float)
+    image = resample(truth.image, truth.times, track.times) * shown
     seen = resample(truth.visible.astype(float), truth.times, track.times) > 0.5
     tall = np.nanmax(image[:, INDEX["left_ankle"], 1] - image[:, INDEX["nose"], 1]) / NOSE_OVER_ANKLES
     distance = 100.0 * np.linalg.norm(track.image - image, axis=2) / tall

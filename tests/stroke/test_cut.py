@@ -156,3 +156,14 @@ def test_a_loud_strike_stands_against_a_keypoint_that_jumps_for_longer(track, mo
     assert find_strokes(broken, "right", heard)[0].fastest == pytest.approx(
         contact - WRIST_PEAK_BEFORE_CONTACT
     )
+
+
+def test_a_hand_that_never_moves_fast_does_not_hit(see, motion):
+    """Whatever the rest of the body looks like: here the right-hander's right arm hangs still."""
+    track = see(motion, 90.0)
+    image = track.image.copy()
+    hips = 0.5 * (image[:, INDEX["left_hip"]] + image[:, INDEX["right_hip"]])
+    for part in ("elbow", "wrist", "hand"):
+        image[:, INDEX[f"left_{part}"]] = track.image[:, INDEX[f"right_{part}"]]
+        image[:, INDEX[f"right_{part}"]] = hips
+    assert hitting_hand(replace(track, image=image)) == "left"

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from swingmatch.body.estimator import make_estimator
+from swingmatch.body.track import Track
 from swingmatch.findings.compare import COLUMNS
 from swingmatch.findings.quantities import QUANTITIES
 from swingmatch.series import resample
@@ -358,3 +359,17 @@ def test_the_body_is_measured_where_the_hand_was_told_wrongly(rendered, measured
 def test_the_estimator_is_there():
     """The study and the tests above rest on the bundled model; a missing one should say so by itself."""
     make_estimator().close()
+
+
+def test_a_track_of_smaller_pictures_is_held_against_a_smaller_truth(rendered, see, motion):
+    """Pictures above a height are shrunk before tracking; a perfect track of them is still perfect."""
+    _, truth = rendered
+    width, height = truth.camera["size"]
+    half = Track(
+        truth.times, 0.5 * truth.image, np.zeros((*truth.image.shape[:2], 3)),
+        np.ones(truth.image.shape[:2]), (width // 2, height // 2),
+    )  # fmt: skip
+    found = errors()
+    measure._image_errors(found, half, truth)
+    assert max(found.image_seen) < 1e-6
+    assert found.astray == 0
