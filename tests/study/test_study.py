@@ -239,7 +239,7 @@ def test_one_clip_is_measured_with_small_errors(measured):
     # The stance is a good shoulder wide; feet taken for each other or missing would be off by most of it.
     assert len(measured.stance) == 2
     assert np.abs(measured.stance).max() < 40.0
-    assert len(measured.seconds) == 6
+    assert len(measured.seconds) == 7
     # At least once for each frame.
     assert measured.frames <= measured.runs < 5 * measured.frames
 
