@@ -48,6 +48,8 @@ from swingmatch.stroke.direction import side_name
 from swingmatch.stroke.reconstruct import Strokes, find_swings
 from swingmatch.stroke.swing import Hand, Swing
 
+#: Half-width of a normal distribution's 90 % interval, standard deviations.
+_NINE_IN_TEN = 1.645
 #: Pictures that are turned round and searched where nobody was found.
 _TURNED = 3
 
@@ -275,6 +277,7 @@ def _footage(seen: Seen, strokes: Strokes, options: Options) -> Footage:
         azimuth_said=options.azimuth is not None,
         hand=strokes.hand,
         heard=all("sound" in (contact.source, *contact.sources) for contact in strokes.contacts),
+        contact_within=max(_NINE_IN_TEN * contact.sd for contact in strokes.contacts),
         slow=seen.slow,
     )
 

@@ -24,6 +24,7 @@ from swingmatch.footage import needs
 from swingmatch.footage.picture import Picture
 from swingmatch.footage.slow_motion import REAL_TIME, SlowMotion
 from swingmatch.stroke.direction import SIDES, side_name
+from swingmatch.stroke.reconstruct import AZIMUTH_SD
 from swingmatch.stroke.swing import Hand
 
 Severity = Literal["fine", "limits", "unusable"]
@@ -32,8 +33,8 @@ Severity = Literal["fine", "limits", "unusable"]
 _LEAST_RATE = 12.0
 #: From this rate on nothing more is asked for; phones offer 60 (nominal rates are a little off at times).
 _GOOD_RATE = 50.0
-#: How far contact is off without sound: median and 90th percentile of the study on held-out clips.
-_HAND_ALONE = "half of the time within 45 ms, one time in ten more than 110 ms off"
+#: Half-width of the 90 % interval of the camera's azimuth, degrees.
+_AZIMUTH = 1.645 * AZIMUTH_SD
 #: Height of the player in the picture, pixels. On three generated clips of the tuning seeds, made smaller, the median
 #: (90th percentile) of the error in the picture was 1.8 (4.7) % of stature at 280 pixels, 2.0 (5.5) at 90, 2.2 (6.1) at
 #: 60 and 2.7 (13) at 45. Real clips this small are compressed as well.
@@ -141,6 +142,7 @@ def check(
     azimuth_said: bool = False,
     hand: Hand | None = None,
     heard: bool | None = None,
+    contact_within: float | None = None,
     slow: SlowMotion = REAL_TIME,
 ) -> Footage:
     """Remarks on the footage of one clip.
@@ -153,6 +155,7 @@ def check(
     azimuth : of the camera in degrees, NaN where it is not known yet; ``azimuth_said`` by the coach.
     hand : the hitting hand, None where it is not known yet.
     heard : every contact was told by sound; taken as False where None.
+    contact_within : half-width, seconds, of the widest 90 % interval of the contacts; None before they are known.
     slow : what is known of slow motion.
     """
     picture = picture or Picture()
@@ -163,7 +166,7 @@ def check(
         _slow(slow),
         _varies(clip),
         _portrait(clip),
-        _sound(onsets, heard),
+        _sound(onsets, heard, contact_within),
         _size(track, clip),
         *_in_view(track, hand or "right"),
         _found(track),
@@ -231,18 +234,19 @@ def _portrait(clip: Clip) -> Remark | None:
     )
 
 
-def _sound(onsets: Onsets | None, heard: bool | None) -> Remark:
+def _sound(onsets: Onsets | None, heard: bool | None, within: float | None) -> Remark:
+    sure = "" if within is None else f", nine times in ten to ±{1000.0 * within:.0f} ms"
     if onsets is None:
         return Remark(
             "sound",
             "limits",
-            f"The clip has no sound, so contact is told from the hand alone, {_HAND_ALONE}.",
+            f"The clip has no sound, so contact is told from the hand and, where it is seen, the ball{sure}.",
         )
     if heard is False or len(onsets.times) == 0:
         return Remark(
             "sound",
             "limits",
-            f"Not every strike was heard; then contact is told from the hand alone, {_HAND_ALONE}.",
+            f"Not every strike was heard; then contact is told from the hand and, where it is seen, the ball{sure}.",
         )
     return Remark("sound", "fine", "The sound tells the moment of contact.")
 
@@ -425,7 +429,7 @@ def shown_from(azimuth: float) -> float:
 def _side(azimuth: float, said: bool, hand: Hand) -> Remark | None:
     if not np.isfinite(azimuth):
         return None
-    how = "as the coach says" if said else "told from the movement, to about ±15°"
+    how = "as the coach says" if said else f"told from the movement, nine times in ten to ±{_AZIMUTH:.0f}°"
     own = azimuth if hand == "right" else -azimuth
     sentence = f"The camera looks from the {side_name(azimuth)} ({how})."
     if shown_from(own) < _POOR_VIEW:

@@ -47,7 +47,7 @@ def test_good_footage_loses_nothing(track):
     assert footage.usable
     assert [r.kind for r in footage.remarks if r.severity != "fine"] == []
     assert all(footage.hides(key, column) is None for key in (*QUANTITIES, "duration") for column in COLUMNS)
-    assert footage.notes == ("The camera looks from the right side (told from the movement, to about ±15°).",)
+    assert footage.notes == ("The camera looks from the right side (told from the movement, nine times in ten to ±8°).",)
 
 
 # --- frame rate -------------------------------------------------------------------------------------------------------
@@ -212,7 +212,8 @@ def test_a_cut_is_told_with_its_time_and_swings_across_it_are_known(track):
 
 def test_no_sound_is_told_with_what_it_costs(track):
     assert "no sound" in remark(check(clip_of(track), track, None, GOOD), "sound").sentence
-    assert "110 ms" in remark(check(clip_of(track), track, None, GOOD), "sound").sentence
+    told = check(clip_of(track), track, None, GOOD, contact_within=0.0421)
+    assert "nine times in ten to ±42 ms" in remark(told, "sound").sentence
     assert remark(check(clip_of(track), track, HEARD, GOOD, heard=True), "sound").severity == "fine"
 
 
@@ -222,7 +223,7 @@ def test_the_camera_side_is_named_with_where_it_comes_from(track):
         "as the coach says"
         in remark(check(clip, track, HEARD, azimuth=0.0, azimuth_said=True), "side").sentence
     )
-    assert "±15°" in remark(check(clip, track, HEARD, azimuth=0.0), "side").sentence
+    assert "±8°" in remark(check(clip, track, HEARD, azimuth=0.0), "side").sentence
     assert not any(r.kind == "side" for r in check(clip, track, HEARD).remarks)
 
 
