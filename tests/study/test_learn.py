@@ -63,7 +63,12 @@ def some(motion, left_motion, see):
         name: np.array([getattr(e, name) for e in found]) for name in examples.Example.__dataclass_fields__
     }
     bodies = columns["body"]
-    return Examples(**columns, generated_motions=bodies[:2], recorded_motions=bodies[2:])
+    return Examples(
+        **columns,
+        generated_motions=bodies[:2],
+        recorded_motions=bodies[2:],
+        recorded_forehands=np.array([True, False]),
+    )
 
 
 def test_an_example_covers_the_stretch_that_is_read():
@@ -166,7 +171,7 @@ def test_only_tuning_players_are_learnt_from(monkeypatch, tmp_path):
     assert set(opened) == set(recorded.TUNING_PLAYERS)
     assert len(strokes) == len(hits) * len(recorded.TUNING_PLAYERS)
     # Both waves of the arm are there, each fastest shortly before the moment taken for contact, towards the target.
-    for stroke in strokes:
+    for stroke, _ in strokes:
         wrist = np.gradient(stroke[:, INDEX["right_wrist"], 0]) * RATE
         lead = MOMENTS[np.argmax(wrist)]
         assert lead == pytest.approx(-examples.WRIST_PEAK_BEFORE_CONTACT, abs=1.5 / RATE)
@@ -305,7 +310,20 @@ def test_camera_axes_and_depth_are_those_of_the_package(some):
 def calm(**more):
     """Settings under which an example is a clip as it is."""
     return replace(
-        SMALL, own=1.0, recorded=0.0, image_drift=0.0, world_drift=0.0, turned_round=0.0, mirrored=0.0, **more
+        SMALL,
+        own=1.0,
+        recorded=0.0,
+        other_hand=0.0,
+        exact=0.0,
+        least_errors=1.0,
+        most_errors=1.0,
+        image_drift=0.0,
+        world_drift=0.0,
+        jitter=0.0,
+        all_visible=0.0,
+        turned_round=0.0,
+        mirrored=0.0,
+        **more,
     )
 
 
@@ -329,7 +347,10 @@ def test_the_errors_of_a_clip_on_its_own_movement_give_the_clip(some):
 
     from swingmatch.study.learn.augment import Clips, Draws, draw_batch
 
-    own = replace(some, generated_motions=some.body[2:3], recorded_motions=some.body[:0])
+    own = replace(
+        some, generated_motions=some.body[2:3], recorded_motions=some.body[:0],
+        recorded_forehands=some.recorded[:0],
+    )  # fmt: skip
     clips = Clips(own, "cpu")
     only = torch.tensor([2])
     settings = replace(
@@ -339,6 +360,43 @@ def test_the_errors_of_a_clip_on_its_own_movement_give_the_clip(some):
     # All but the path over the ground, which is the movement's, not the clip's; stature is read anew.
     np.testing.assert_allclose(batch.features[0, :-2].numpy(), plain.features[0, :-2].numpy(), atol=0.02)
     np.testing.assert_allclose(batch.depth[0].numpy(), plain.depth[0].numpy(), atol=1e-5)
+
+
+@needs_torch
+def test_the_hand_is_asked_of_forehands_only(some):
+    """The second of the two recorded movements is none."""
+    import torch
+
+    from swingmatch.study.learn.augment import Clips, Draws, draw_batch
+
+    settings = replace(SMALL, own=0.0, recorded=1.0, batch=64)
+    asked = draw_batch(Clips(some, "cpu"), torch.arange(4), Draws(1, "cpu"), settings).asked
+    assert 0.2 < asked.mean() < 0.8
+    assert (
+        draw_batch(Clips(some, "cpu"), torch.arange(4), Draws(1, "cpu"), replace(settings, own=1.0)).asked
+        == 1
+    ).all()
+
+
+@needs_torch
+def test_without_errors_the_picture_is_the_movements_own(some):
+    import torch
+
+    from swingmatch.study.learn.augment import Clips, Draws, draw_batch, to_camera
+
+    settings = replace(
+        calm(slowest=1.0, fastest=1.0, azimuth_sd=0.0, pitch_sd=0.0, roll_sd=0.0), own=0.0, recorded=0.0,
+        exact=1.0, flattest=1.0, batch=1,
+    )  # fmt: skip
+    clips = Clips(replace(some, generated_motions=some.body[1:2]), "cpu")
+    batch = draw_batch(clips, torch.tensor([1]), Draws(1, "cpu"), settings)
+    seen = to_camera(clips.body[1:2], clips.azimuth[1:2])
+    hips = seen[:, :, [INDEX["left_hip"], INDEX["right_hip"]]].mean(2, keepdim=True)
+    want = (seen - hips)[0, :, :, :2].reshape(SAMPLES, -1).T
+    got = batch.features[0, : 2 * K]
+    # Stature is read from the picture, so the two differ by one factor.
+    factor = float((got * want).sum() / (want * want).sum())
+    np.testing.assert_allclose(got.numpy(), factor * want.numpy(), atol=1e-4)
 
 
 @needs_torch

@@ -35,7 +35,8 @@ class Batch(NamedTuple):
     """What goes in, (N, IN, T), and what should come out.
 
     ``depth`` (N, T, B) statures; ``exchanged``, ``told`` (N, T, 3) whether a limb is on the other side, and whether
-    that can be told; ``left_handed`` (N,) 0 or 1; ``azimuth`` (N,) degrees; ``covered`` (N, T) samples that count.
+    that can be told; ``left_handed`` (N,) 0 or 1; ``azimuth`` (N,) degrees; ``covered`` (N, T) samples that
+    count; ``asked`` (N,) 1 where the hand is to be told, which is of forehands.
     """
 
     features: Tensor
@@ -45,6 +46,7 @@ class Batch(NamedTuple):
     left_handed: Tensor
     azimuth: Tensor
     covered: Tensor
+    asked: Tensor
 
 
 class Clips:
@@ -67,6 +69,7 @@ class Clips:
         self.world_errors = about_hips(self.world) - about_hips(self.seen)
         self.generated_motions = tensor(examples.generated_motions)
         self.recorded_motions = tensor(examples.recorded_motions)
+        self.recorded_forehands = torch.as_tensor(examples.recorded_forehands, device=device)
 
     def __len__(self) -> int:
         return len(self.body)
@@ -83,6 +86,7 @@ class Clips:
             torch.zeros(len(which), device=self.device),
             self.azimuth[which],
             self.covered[which],
+            torch.ones(len(which), device=self.device),
         )
 
 
@@ -181,9 +185,12 @@ def draw_batch(clips: Clips, pool: Tensor, draws: Draws, settings: LearnSettings
     - a quarter are clips as they are, so that errors and movement that belong together are seen too; the others are
       the errors of a clip laid on another movement, so that movement and errors are not learnt by heart;
     - played faster or slower, because tempo differs more between players than the generator's does;
+    - with the errors of the clip's mirror image now and then, because errors say nothing of the hand that hits;
+    - with errors of any size, sometimes none, so that the movement itself is what is read;
     - turned a little against the camera side of the errors, so that every azimuth is seen;
     - seen by a camera that is tipped a little, which the depth asked for (that of a level camera) does not follow;
-    - slow drifts of single keypoints in picture and world, so that the network does not count on exact residuals;
+    - slow drifts of single keypoints in picture and world, and jitter in the picture, so that the network does not
+      count on exact residuals;
     - now and then the whole body turned round, front for back, as the pose model takes it at times;
     - mirrored every other time, because left-handers are as likely to come as their clips are rare.
     """
@@ -200,26 +207,44 @@ def draw_batch(clips: Clips, pool: Tensor, draws: Draws, settings: LearnSettings
     kind = draws.uniform(count)
     own = kind < settings.own
     motion = clips.generated_motions[draws.whole(len(clips.generated_motions), count)]
+    asked = torch.ones(count, device=device)
     if len(clips.recorded_motions):
-        other = clips.recorded_motions[draws.whole(len(clips.recorded_motions), count)]
-        motion = torch.where(each(~own & (kind < settings.own + settings.recorded)), other, motion)
+        number = draws.whole(len(clips.recorded_motions), count)
+        from_recorded = ~own & (kind < settings.own + settings.recorded)
+        motion = torch.where(each(from_recorded), clips.recorded_motions[number], motion)
+        asked = (~from_recorded | clips.recorded_forehands[number]).float()
     factor = settings.slowest + (settings.fastest - settings.slowest) * draws.uniform(count)
     motion = torch.where(each(own), clips.body[chosen], _at_speed(motion, factor))
     varied = (~own).float()
-    azimuth = clips.azimuth[chosen] + settings.azimuth_sd * varied * draws.normal(count)
+    sides = _SIDES.to(device)
+    crossed = ~own & (draws.uniform(count) < settings.other_hand)
+    image_errors, world_errors = clips.image_errors[chosen], clips.world_errors[chosen]
+    image_errors = torch.where(each(crossed), image_errors[:, :, sides] * flip(-1.0, 1.0), image_errors)
+    world_errors = torch.where(each(crossed), world_errors[:, :, sides] * flip(-1.0, 1.0, 1.0), world_errors)
+    visibility = clips.visibility[chosen]
+    visibility = torch.where(crossed[:, None, None], visibility[:, :, sides], visibility)
+    size = settings.least_errors + (settings.most_errors - settings.least_errors) * draws.uniform(count)
+    exact = draws.uniform(count) < settings.exact
+    size = each(torch.where(exact, 0.0, size))
+    depth = torch.where(exact, settings.flattest + (1.0 - settings.flattest) * draws.uniform(count), 1.0)
+    flat = torch.stack([torch.ones_like(depth), torch.ones_like(depth), depth], -1)[:, None, None]
+    base = torch.where(crossed, -clips.azimuth[chosen], clips.azimuth[chosen])
+    azimuth = base + settings.azimuth_sd * varied * draws.normal(count)
     seen = to_camera(motion, azimuth)
     pitch = settings.pitch_sd * varied * draws.normal(count)
     view = _tipped(seen, pitch, settings.roll_sd * varied * draws.normal(count))
-    upright = torch.where(
-        each(own), clips.upright[chosen], view[..., :2] + clips.image_errors[chosen]
-    ) + _drift(draws, count, 2, settings.image_drift, settings.drift_knots)
+    upright = torch.where(each(own), clips.upright[chosen], view[..., :2] + size * image_errors) + _drift(
+        draws, count, 2, settings.image_drift, settings.drift_knots
+    )
+    jitter = settings.jitter * draws.uniform(count, 1, 1, 1)
+    upright = upright + jitter * draws.normal(count, SAMPLES, K, 2)
     world = torch.where(
-        each(own), clips.world[chosen], about_hips(seen) + clips.world_errors[chosen]
+        each(own), clips.world[chosen], about_hips(seen) * flat + size * world_errors
     ) + _drift(draws, count, 3, settings.world_drift, settings.drift_knots)
-    visibility = clips.visibility[chosen]
+    plain = (draws.uniform(count) < settings.all_visible)[:, None, None]
+    visibility = torch.where(plain, 0.9 + 0.1 * draws.uniform(count, 1, 1), visibility)
     exchanged, told = exchanged_limbs(about_hips(upright), about_hips(seen[..., :2]))
 
-    sides = _SIDES.to(device)
     round_ = draws.uniform(count) < settings.turned_round
     upright = torch.where(each(round_), upright[:, :, sides], upright)
     world = torch.where(each(round_), (world * flip(1.0, 1.0, -1.0))[:, :, sides], world)
@@ -238,4 +263,5 @@ def draw_batch(clips: Clips, pool: Tensor, draws: Draws, settings: LearnSettings
         left.float(),
         torch.where(left, -azimuth, azimuth),
         clips.covered[chosen],
+        asked,
     )

@@ -81,6 +81,7 @@ class Examples:
     recorded: NDArray[np.bool_]
     generated_motions: Array
     recorded_motions: Array
+    recorded_forehands: NDArray[np.bool_]
 
     def __len__(self) -> int:
         return len(self.image)
@@ -123,7 +124,8 @@ def gather(
     return Examples(
         **columns,
         generated_motions=np.array(generated).reshape(-1, SAMPLES, K, 3),
-        recorded_motions=np.array(strokes).reshape(-1, SAMPLES, K, 3),
+        recorded_motions=np.array([body for body, _ in strokes]).reshape(-1, SAMPLES, K, 3),
+        recorded_forehands=np.array([forehand for _, forehand in strokes], dtype=bool),
     )
 
 
@@ -185,8 +187,8 @@ def generated_motion(seed: int) -> Array:
     return _right_handed(resample(motion.points, motion.times, at) / motion.stature, motion.hand)
 
 
-def recorded_strokes(folder: Path, shortest: float) -> list[Array]:
-    """Every stroke of ``TUNING_PLAYERS``: (T, K, 3) each, court axes, statures, right-handed.
+def recorded_strokes(folder: Path, shortest: float) -> list[tuple[Array, bool]]:
+    """Every stroke of ``TUNING_PLAYERS``: (T, K, 3) on court axes, statures, right-handed; and whether a forehand.
 
     The body is held still at the ends where a neighbouring stroke is near, as in ``recorded.motion_of``; strokes that
     leave less than ``shortest`` seconds are left out.
@@ -208,7 +210,7 @@ def recorded_strokes(folder: Path, shortest: float) -> list[Array]:
             )
             if stop - start >= shortest:
                 at = np.clip(hit.peak + WRIST_PEAK_BEFORE_CONTACT + MOMENTS, start, stop)
-                out.append(_right_handed(court(at), hand))
+                out.append((_right_handed(court(at), hand), row["stroke"] == "forehand"))
     return out
 
 

@@ -44,7 +44,7 @@ def loss_of(out: Tensor, batch: Batch, settings: LearnSettings) -> Tensor:
     crossed = functional.binary_cross_entropy_with_logits
     depth = (answer.depth - batch.depth).abs() / answer.log_scale.exp() + answer.log_scale
     exchanged = crossed(answer.exchanged, batch.exchanged, reduction="none") * batch.told
-    near = near_contact(settings, str(out.device)).expand_as(covered)
+    near = near_contact(settings, str(out.device)) * batch.asked[:, None]
     hand = crossed(answer.left_handed, batch.left_handed[:, None].expand_as(covered), reduction="none") * near
     angle = torch.deg2rad(batch.azimuth)[:, None]
     target = (answer.target[..., 0] - torch.sin(angle)) ** 2 + (answer.target[..., 1] - torch.cos(angle)) ** 2
