@@ -22,7 +22,8 @@ class LearnSettings:
         rest is a generated movement with a clip's errors.
     other_hand : share of the examples with a clip's errors whose errors are those of the clip's mirror image.
     exact, least_errors, most_errors : share of the examples with a clip's errors that have none after all, and bounds
-        of the factor on them in the others. flattest : least factor on the depth of the pose model's own 3-D in exact ones.
+        of the factor on them in the others.
+    flattest : least factor on the depth of the pose model's own 3-D in those without errors.
     slowest, fastest : bounds of the factor on the speed of a movement.
     azimuth_sd : degrees by which a movement is turned away from the camera side of the clip whose errors it gets.
     pitch_sd, roll_sd : radians by which the camera is tipped.
