@@ -1,6 +1,6 @@
 """1-NN error rates on sets of the UCR and UEA archives that aeon bundles: sources F1 and F2.
 
-The counts for GunPoint, ItalyPowerDemand, ArrowHead, ACSF1 and OSULeaf are in the archive's published summary table (2018);
+The counts for GunPoint, ItalyPowerDemand, ArrowHead, ACSF1 and OSULeaf are in the published summary table (2018);
 BasicMotions is in Bagnall et al. 2018. Squared point cost, series as stored, first of equals wins.
 """
 
