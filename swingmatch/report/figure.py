@@ -341,10 +341,6 @@ def _fixed(points: NDArray[np.float64]) -> NDArray[np.int32]:
     return np.round(np.clip(points, -30000, 30000) * (1 << _SHIFT)).astype(np.int32)
 
 
-def _polygon(canvas: Picture, outline: NDArray[np.float64], colour: Rgb) -> None:
-    cv2.fillConvexPoly(canvas, _fixed(outline), colour, cv2.LINE_AA, _SHIFT)
-
-
 def _line(canvas: Picture, points: NDArray[np.float64], width: float, colour: Rgb | int) -> None:
     cv2.polylines(
         canvas,

@@ -221,9 +221,3 @@ def from_sound(guess: Contact, heard: Strikes) -> list[Contact]:
     if len(score) == 0 or score.max() <= 0.0:
         return []
     return [Contact(float(heard.times[int(np.argmax(score))]), heard.sd, "sound", ("sound",))]
-
-
-def find_contact(fastest: float, heard: Strikes) -> Contact:
-    """Contact of one stroke from the moment of the fastest hand, seconds, and the clip's sounds."""
-    guess = from_hand(fastest)
-    return fuse([guess, *from_sound(guess, heard)])

@@ -14,7 +14,6 @@ from swingmatch.stroke.contact import (
     SPEED_OF_SOUND,
     Contact,
     Strikes,
-    find_contact,
     from_ball,
     from_hand,
     from_hand_path,
@@ -25,6 +24,12 @@ from swingmatch.stroke.contact import (
 from swingmatch.stroke.direction import camera_to_court
 from swingmatch.stroke.reconstruct import find_swings
 from swingmatch.synth.cast import random_player
+
+
+def find_contact(fastest, heard):
+    """Contact from the hand's fastest moment and the sounds, as the strokes are read without pictures."""
+    guess = from_hand(fastest)
+    return fuse([guess, *from_sound(guess, heard)])
 
 
 def one(time, sd, source="hand"):

@@ -14,10 +14,19 @@ from swingmatch.stroke.contact import (
     WRIST_PEAK_BEFORE_CONTACT,
     Strikes,
     camera_distance,
-    find_contact,
+    from_hand,
+    from_sound,
+    fuse,
     strikes,
 )
 from swingmatch.stroke.cut import body_height, find_strokes, hand_speed, hitting_hand
+
+
+def find_contact(fastest, heard):
+    """Contact from the hand's fastest moment and the sounds, as the strokes are read without pictures."""
+    guess = from_hand(fastest)
+    return fuse([guess, *from_sound(guess, heard)])
+
 
 SILENCE = Strikes(np.zeros(0), np.zeros(0))
 
