@@ -106,6 +106,20 @@ def pelvis_height(
     return ankle[:, 1] + np.sqrt(np.maximum(leg**2 - gap, 0.05**2))
 
 
+def chest_frame(posture: Mapping[str, Array]) -> Array:
+    """Axes of the chest (T, 3, 3) from ``shoulder_turn, lean_x, lean_z, tilt``: columns ahead, up the spine, right."""
+    c = posture
+    spine = unit(
+        np.stack(
+            [np.tan(np.radians(c["lean_x"])), np.ones(len(c["lean_x"])), np.tan(np.radians(c["lean_z"]))],
+            axis=-1,
+        )
+    )
+    across = direction(c["shoulder_turn"] + 90.0, -c["tilt"])
+    across = unit(across - (across * spine).sum(-1, keepdims=True) * spine)
+    return np.stack([np.cross(spine, across), spine, across], axis=-1)
+
+
 def body(posture: Mapping[str, Array], build: Build) -> tuple[Array, Array]:
     """Keypoints (T, K, 3) and racket (T, 5, 3) of a right-hander from posture channels.
 
@@ -115,6 +129,55 @@ def body(posture: Mapping[str, Array], build: Build) -> tuple[Array, Array]:
     ``pole`` (T, 3), ``wrist``; racket ``racket_azimuth, racket_elevation, racket_closing``; off arm
     ``off_azimuth, off_elevation, off_elbow``, ``off_pole`` (T, 3), ``hold`` (1 = the off hand is on the racket).
     """
+    c = posture
+    points, frame = torso(c, build)
+    shoulders = (points[:, INDEX["left_shoulder"]], points[:, INDEX["right_shoulder"]])
+
+    def in_court(vectors: Array) -> Array:
+        return np.einsum("tij,tj->ti", frame, vectors)
+
+    # Hitting arm: direction and stretch from the shoulder, then the hand and the racket.
+    upper, fore = build.length("upper_arm"), build.length("forearm")
+    aim = in_court(direction(c["arm_azimuth"], c["arm_elevation"]))
+    bend = np.maximum(c["elbow"], STRAIGHTEST)
+    target = shoulders[1] + reach(bend, upper, fore)[:, None] * aim
+    elbow, wrist = _arm(shoulders[1], target, upper, fore, in_court(c["pole"]))
+    forearm = unit(wrist - elbow)
+    shaft, face = racket_axes(c)
+
+    def square(vectors: Array) -> Array:
+        return vectors - (vectors * forearm).sum(-1, keepdims=True) * forearm
+
+    palm = unit(forearm + 0.35 * square(shaft) - np.tan(np.radians(c["wrist"]))[:, None] * square(face))
+    hand = wrist + build.palm * palm
+    butt = hand - GRIP * shaft
+    racket = racket_marks(butt, shaft, face)
+
+    # Off arm: on the racket, free, or on the way from one to the other.
+    free_aim = in_court(direction(c["off_azimuth"], c["off_elevation"]))
+    free = shoulders[0] + (reach(c["off_elbow"], upper, fore) + build.palm)[:, None] * free_aim
+    held = butt + OFF_GRIP * shaft
+    hold = c["hold"][:, None]
+    off_target = hold * held + (1.0 - hold) * free
+    line = unit(off_target - shoulders[0])
+    off_elbow, off_wrist = two_bones(
+        shoulders[0], off_target - build.palm * line, upper, fore, in_court(c["off_pole"]), soft=0.03
+    )
+    for name, value in (
+        ("right_elbow", elbow),
+        ("right_wrist", wrist),
+        ("right_hand", hand),
+        ("left_elbow", off_elbow),
+        ("left_wrist", off_wrist),
+        ("left_hand", off_wrist + build.palm * line),
+    ):
+        points[:, INDEX[name]] = value
+    legs(points, c, build)
+    return points, racket
+
+
+def torso(posture: Mapping[str, Array], build: Build) -> tuple[Array, Array]:
+    """Hips, shoulders and head in (T, K, 3) that is NaN elsewhere, and the axes of the chest (``chest_frame``)."""
     c = posture
     count = len(c["pelvis_x"])
     points = np.full((count, K, 3), np.nan)
@@ -126,19 +189,14 @@ def body(posture: Mapping[str, Array], build: Build) -> tuple[Array, Array]:
     hips = hip_joints(pelvis, c["hip_turn"], build)
 
     # Trunk: a spine that leans, and a shoulder line across it.
-    spine = unit(
-        np.stack([np.tan(np.radians(c["lean_x"])), np.ones(count), np.tan(np.radians(c["lean_z"]))], axis=-1)
-    )
-    across = direction(c["shoulder_turn"] + 90.0, -c["tilt"])
-    across = unit(across - (across * spine).sum(-1, keepdims=True) * spine)
-    chest = np.cross(spine, across)
+    frame = chest_frame(c)
+    spine, across = frame[:, :, 1], frame[:, :, 2]
     neck = pelvis + build.length("trunk") * spine
     half = 0.5 * build.length("shoulder_width")
     shoulders = (neck - half * across, neck + half * across)
-    frame = np.stack([chest, spine, across], axis=-1)
-
-    def in_court(vectors: Array) -> Array:
-        return np.einsum("tij,tj->ti", frame, vectors)
+    for side, shoulder, hip in zip(("left", "right"), shoulders, hips, strict=True):
+        put(f"{side}_shoulder", shoulder)
+        put(f"{side}_hip", hip)
 
     # Head: on a neck half way between the spine and upright; looks where the gaze channels say.
     stalk = unit(
@@ -154,52 +212,15 @@ def body(posture: Mapping[str, Array], build: Build) -> tuple[Array, Array]:
     put("left_ear", middle - 0.043 * build.stature * ear_line)
     put("right_ear", middle + 0.043 * build.stature * ear_line)
     put("nose", middle + build.stature * (0.066 * look - 0.008 * crown))
+    return points, frame
 
-    # Hitting arm: direction and stretch from the shoulder, then the hand and the racket.
-    upper, fore = build.length("upper_arm"), build.length("forearm")
-    aim = in_court(direction(c["arm_azimuth"], c["arm_elevation"]))
-    bend = np.maximum(c["elbow"], STRAIGHTEST)
-    target = shoulders[1] + reach(bend, upper, fore)[:, None] * aim
-    elbow, wrist = _arm(shoulders[1], target, upper, fore, in_court(c["pole"]))
-    forearm = unit(wrist - elbow)
-    shaft = direction(c["racket_azimuth"], c["racket_elevation"])
-    level = direction(c["racket_azimuth"] - 90.0, np.zeros(count))
-    close = np.radians(c["racket_closing"])[:, None]
-    face = np.cos(close) * level - np.sin(close) * np.cross(shaft, level)
-    across_face = np.cross(face, shaft)
 
-    def square(vectors: Array) -> Array:
-        return vectors - (vectors * forearm).sum(-1, keepdims=True) * forearm
-
-    palm = unit(forearm + 0.35 * square(shaft) - np.tan(np.radians(c["wrist"]))[:, None] * square(face))
-    hand = wrist + build.palm * palm
-    butt = hand - GRIP * shaft
-    centre = butt + CENTRE * shaft
-    racket = np.stack(
-        [
-            butt,
-            butt + THROAT * shaft,
-            butt + RACKET_LENGTH * shaft,
-            centre - 0.5 * HEAD_WIDTH * across_face,
-            centre + 0.5 * HEAD_WIDTH * across_face,
-        ],
-        axis=1,
-    )
-
-    # Off arm: on the racket, free, or on the way from one to the other.
-    free_aim = in_court(direction(c["off_azimuth"], c["off_elevation"]))
-    free = shoulders[0] + (reach(c["off_elbow"], upper, fore) + build.palm)[:, None] * free_aim
-    held = butt + OFF_GRIP * shaft
-    hold = c["hold"][:, None]
-    off_target = hold * held + (1.0 - hold) * free
-    line = unit(off_target - shoulders[0])
-    off_elbow, off_wrist = two_bones(
-        shoulders[0], off_target - build.palm * line, upper, fore, in_court(c["off_pole"]), soft=0.03
-    )
-
-    for side, shoulder, hip in zip(("left", "right"), shoulders, hips, strict=True):
-        put(f"{side}_shoulder", shoulder)
-        put(f"{side}_hip", hip)
+def legs(points: Array, posture: Mapping[str, Array], build: Build) -> None:
+    """Put both legs, in place, under hips that ``points`` (T, K, 3) has."""
+    c = posture
+    count = len(points)
+    for side in ("left", "right"):
+        hip = points[:, INDEX[f"{side}_hip"]]
         ankle, heel, toe = foot(
             c[f"{side}_toe_xz"], c[f"{side}_foot_yaw"], c[f"{side}_heel"], c[f"{side}_lift"], build
         )
@@ -212,20 +233,35 @@ def body(posture: Mapping[str, Array], build: Build) -> tuple[Array, Array]:
             hip, ankle, build.length("thigh"), build.length("shank"), ahead + 0.25 * outward
         )
         shift = reached - ankle
-        put(f"{side}_knee", knee)
-        put(f"{side}_ankle", reached)
-        put(f"{side}_heel", heel + shift)
-        put(f"{side}_toe", toe + shift)
-    for name, value in (
-        ("right_elbow", elbow),
-        ("right_wrist", wrist),
-        ("right_hand", hand),
-        ("left_elbow", off_elbow),
-        ("left_wrist", off_wrist),
-        ("left_hand", off_wrist + build.palm * line),
-    ):
-        put(name, value)
-    return points, racket
+        points[:, INDEX[f"{side}_knee"]] = knee
+        points[:, INDEX[f"{side}_ankle"]] = reached
+        points[:, INDEX[f"{side}_heel"]] = heel + shift
+        points[:, INDEX[f"{side}_toe"]] = toe + shift
+
+
+def racket_axes(posture: Mapping[str, Array]) -> tuple[Array, Array]:
+    """Unit vectors (T, 3) from butt to tip, and square to the strings on the side that hits a forehand."""
+    c = posture
+    shaft = direction(c["racket_azimuth"], c["racket_elevation"])
+    level = direction(c["racket_azimuth"] - 90.0, np.zeros(len(shaft)))
+    close = np.radians(c["racket_closing"])[:, None]
+    return shaft, np.cos(close) * level - np.sin(close) * np.cross(shaft, level)
+
+
+def racket_marks(butt: Array, shaft: Array, face: Array) -> Array:
+    """Racket (T, 5, 3): butt, throat, tip, left edge, right edge."""
+    across_face = np.cross(face, shaft)
+    centre = butt + CENTRE * shaft
+    return np.stack(
+        [
+            butt,
+            butt + THROAT * shaft,
+            butt + RACKET_LENGTH * shaft,
+            centre - 0.5 * HEAD_WIDTH * across_face,
+            centre + 0.5 * HEAD_WIDTH * across_face,
+        ],
+        axis=1,
+    )
 
 
 def _arm(root: Array, end: Array, first: float, second: float, pole: Array) -> tuple[Array, Array]:
