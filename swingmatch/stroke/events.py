@@ -1,12 +1,13 @@
-"""The events of a forehand, each from its definition, on a right-handed swing's keypoints on court axes.
+"""The events of a groundstroke, each from its definition, on keypoints with the ball on the right (+Z).
 
-Kinematic definitions (the hand is the hitting hand unless said otherwise):
+Kinematic definitions (the hand is the hitting hand unless said otherwise; of a two-handed backhand the front one):
 
 - *end of take-back*: the hand is farthest back against the hips.
 - *lowest hand*: the hand is lowest between the end of take-back and contact.
 - *start of forward swing*: last moment before contact at which the hand moves towards the target with a tenth of its
   later peak speed.
-- *hands apart*: where the rise of the hands' distance begins, from the same line.
+- *hands apart*: where the rise of the hands' distance begins, on the line through its tenth and three tenths: before
+  the end of the take-back in a forehand, between there and contact in a one-handed backhand.
 - *turn start*: where the rise of the shoulder turn begins, on the line through its tenth and three tenths.
 - *ready*: last still moment before the turn, or the stillest.
 - *end of follow-through*: after contact, the hand's speed against the chest first falls under 15 % of its peak.
@@ -15,6 +16,8 @@ Kinematic definitions (the hand is the hitting hand unless said otherwise):
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -22,6 +25,9 @@ from swingmatch.body.skeleton import middle
 from swingmatch.stroke import measures as m
 
 Array = NDArray[np.float64]
+Side = Literal["right", "left"]
+#: When the hands leave each other: in the take-back, as the forward swing starts, or not before contact.
+Hands = Literal["part early", "part late", "stay"]
 
 #: Earliest end of take-back before contact and longest preparation before that, s (*common practice, no source*).
 _LONGEST_FORWARD = 0.9
@@ -30,20 +36,21 @@ _LONGEST_PREPARATION = 1.4
 #: the follow-through has ended.
 _BEGUN = 0.10
 _BEGUN_FORWARD = 0.10
-_ENDED = 0.15
+ENDED = 0.15
 #: Hand and hips together slower than this are still, statures a second.
-_STILL = 0.15
+STILL = 0.15
 #: Shoulders this near to where they were at ready face the target again, degrees.
 _FACING = 12.0
 
 
-def _last(times: Array, condition: NDArray[np.bool_], before: float, after: float) -> float | None:
+def last_before(times: Array, condition: NDArray[np.bool_], before: float, after: float) -> float | None:
     """Last time in (after, before) at which the condition holds."""
     where = np.flatnonzero(condition & (times < before) & (times > after))
     return float(times[where[-1]]) if len(where) else None
 
 
-def _first(times: Array, condition: NDArray[np.bool_], after: float) -> float | None:
+def first_after(times: Array, condition: NDArray[np.bool_], after: float) -> float | None:
+    """First time after ``after`` at which the condition holds."""
     where = np.flatnonzero(condition & (times > after))
     return float(times[where[0]]) if len(where) else None
 
@@ -53,46 +60,54 @@ def _begin(times: Array, turned: Array, span: float, before: float, after: float
 
     Where the rise is slow a threshold comes late by the threshold; the line takes that out.
     """
-    low = _last(times, turned < _BEGUN * span, before, after)
-    high = _last(times, turned < 3.0 * _BEGUN * span, before, after)
+    low = last_before(times, turned < _BEGUN * span, before, after)
+    high = last_before(times, turned < 3.0 * _BEGUN * span, before, after)
     if low is None or high is None:
         return low
     return max(low - 0.5 * (high - low), after)
 
 
-def _extreme(times: Array, values: Array, start: float, stop: float) -> float | None:
+def extreme(times: Array, values: Array, start: float, stop: float) -> float | None:
     """Time of the smallest value in [start, stop]."""
     where = np.flatnonzero((times >= start) & (times <= stop) & np.isfinite(values))
     return float(times[where[np.argmin(values[where])]]) if len(where) else None
 
 
 def forehand_events(times: Array, points: Array, contact: float) -> dict[str, float]:
+    """Events of a forehand, see ``groundstroke_events``."""
+    return groundstroke_events(times, points, contact)
+
+
+def groundstroke_events(
+    times: Array, points: Array, contact: float, *, hitting: Side = "right", hands: Hands = "part early"
+) -> dict[str, float]:
     """All events that the stretch of film holds, in order of time.
 
     Parameters
     ----------
-    times : (T,) seconds, rising. points : (T, K, 3) right-handed, court axes. contact : seconds.
+    times : (T,) seconds, rising. points : (T, K, 3) court axes, the ball on +Z. contact : seconds.
+    hitting : the arm that holds the racket. hands : when the hands leave each other.
 
     Returns
     -------
     event name -> seconds; an event that was not found is left out.
     """
     hips, chest = middle(points, "hip"), middle(points, "shoulder")
-    hand = m.joint(points, "right_hand")
+    hand = m.joint(points, f"{hitting}_hand")
     back = (hand - hips)[:, 0]
     shoulders = m.shoulder_turn(points)
     events = {"contact": contact}
 
-    take_back = _extreme(times, back, contact - _LONGEST_FORWARD, contact - 0.08)
+    take_back = extreme(times, back, contact - _LONGEST_FORWARD, contact - 0.08)
     if take_back is None:
         return events
     events["end_of_take_back"] = take_back
-    lowest = _extreme(times, hand[:, 1], take_back, contact)
+    lowest = extreme(times, hand[:, 1], take_back, contact)
     forward_speed = np.gradient(hand[:, 0], times)
     forward = (times > take_back) & (times <= contact)
     if lowest is not None and forward.any():
         slow = forward_speed < _BEGUN_FORWARD * np.nanmax(forward_speed[forward])
-        start = _last(times, slow, contact, take_back - 0.1)
+        start = last_before(times, slow, contact, take_back - 0.1)
         events["lowest_hand"] = lowest
         events["forward_start"] = max(start if start is not None else take_back, take_back)
 
@@ -104,25 +119,31 @@ def forehand_events(times: Array, points: Array, contact: float) -> dict[str, fl
     if begun is not None:
         events["turn_start"] = begun
         restless = m.speed(hand, times) + m.speed(hips, times)
-        still = _last(times, restless < _STILL, begun, begun - 0.5)
-        ready = still if still is not None else _extreme(times, restless, begun - 0.5, begun)
+        still = last_before(times, restless < STILL, begun, begun - 0.5)
+        ready = still if still is not None else extreme(times, restless, begun - 0.5, begun)
         if ready is not None:
             events["ready"] = ready
     gap = m.hands_distance(points)
     together = float(np.nanpercentile(gap[early], 10))
-    reach = float(np.nanmax(gap[early])) - together
-    apart = _begin(times, gap - together, reach, take_back, before)
-    if apart is not None and apart > events.get("turn_start", -np.inf):
-        events["hands_apart"] = apart
+    parting = early if hands != "part late" else (times >= take_back) & (times <= contact)
+    reach = float(np.nanmax(gap[parting])) - together if parting.any() else 0.0
+    if hands == "part early":
+        apart = _begin(times, gap - together, reach, take_back, before)
+        if apart is not None and apart > events.get("turn_start", -np.inf):
+            events["hands_apart"] = apart
+    elif hands == "part late":
+        apart = _begin(times, gap - together, reach, contact, take_back)
+        if apart is not None:
+            events["hands_apart"] = apart
 
     against_chest = m.speed(hand - chest, times)
     after = times >= contact
     if after.any():
         peak = np.nanmax(against_chest[(times > contact - 0.1) & (times < contact + 0.15)])
-        end = _first(times, against_chest < _ENDED * peak, contact + 0.08)
+        end = first_after(times, against_chest < ENDED * peak, contact + 0.08)
         if end is not None:
             events["end_of_follow_through"] = end
             home = (np.abs(shoulders - square) < _FACING) & (gap < together + _BEGUN * reach)
-            back_again = _first(times, home, end + 0.1)
+            back_again = first_after(times, home, end + 0.1)
             events["recovery"] = back_again if back_again is not None else float(times[-1])
     return dict(sorted(events.items(), key=lambda item: item[1]))

@@ -1,0 +1,82 @@
+"""After contact: the finish, the back foot, balance and recovery."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from swingmatch.stroke.gauges.ground import base_margin
+from swingmatch.stroke.movement import Movement
+
+#: The back foot has come round half way when it has done half of its way to the target side.
+_HALF = 0.5
+#: The centre of mass is at rest below this speed along the ground, statures/s (*common practice, no source*).
+_AT_REST = 0.25
+#: Moments at which the base is looked at.
+_MOMENTS = 12
+
+
+def _back_foot(movement: Movement) -> np.ndarray:
+    """(T,) place of the outside foot towards the target, statures."""
+    return 0.5 * (movement.joint("right_heel") + movement.joint("right_toe"))[:, 0]
+
+
+def back_foot_way(movement: Movement) -> float:
+    """How far the back (outside) foot comes round: its way to the target from contact to recovery, shoulder widths.
+
+    The largest way until recovery.
+    """
+    _, x = movement.over(0.0, movement.when("recovery"), _back_foot(movement))
+    return float(np.nanmax(x) - x[0]) / movement.shoulder_width if np.isfinite(x).any() else float("nan")
+
+
+def back_foot_time(movement: Movement) -> float:
+    """When the back foot has done half of its way round after contact, ms after contact."""
+    at, x = movement.over(0.0, movement.when("recovery"), _back_foot(movement))
+    if not np.isfinite(x).any():
+        return float("nan")
+    gone = x - x[0]
+    return 1000.0 * float(at[int(np.argmax(gone >= _HALF * np.nanmax(gone)))])
+
+
+def com_inside_base(movement: Movement) -> float:
+    """Drive or rescue: how far the centre of mass, from above, stays inside the base of the feet, shoulder widths.
+
+    The smallest from contact to the end of the follow-through; negative where it leaves the base and the back foot has
+    to come round to catch it.
+    """
+    end = movement.when("end_of_follow_through")
+    if not end > 0.0:
+        return float("nan")
+    inside = [base_margin(movement, movement.com, float(t)) for t in np.linspace(0.0, end, _MOMENTS)]
+    return float(np.nanmin(inside)) / movement.shoulder_width if np.isfinite(inside).any() else float("nan")
+
+
+def time_to_balance(movement: Movement) -> float:
+    """From contact until the centre of mass first moves along the ground slower than 0.25 statures/s, ms."""
+    speed = np.linalg.norm(movement.rate(movement.com[:, [0, 2]]), axis=1)
+    at, values = movement.over(0.0, float(movement.times[-1]), speed)
+    slow = np.flatnonzero(values < _AT_REST)
+    return 1000.0 * float(at[slow[0]]) if len(slow) else float("nan")
+
+
+def recovery_step(movement: Movement) -> float:
+    """Recovery: how far the hips move along the ground from contact to recovery, statures."""
+    hips = movement.middle("hip")[:, [0, 2]]
+    return float(np.linalg.norm(movement.at("recovery", hips) - movement.at("contact", hips)))
+
+
+def pronation(movement: Movement) -> float:
+    """Turn of the racket's face about the forearm from contact to 100 ms after it, degrees; positive over the ball.
+
+    The body's keypoints do not show the forearm turning about itself; the racket does.
+    """
+    if movement.racket is None:
+        return float("nan")
+    axis = movement.joint("hitting_wrist") - movement.joint("hitting_elbow")
+    axis = axis / np.linalg.norm(axis, axis=1)[:, None]
+    across = movement.racket[:, 4] - movement.racket[:, 3]
+    across = across - (across * axis).sum(axis=1)[:, None] * axis
+    before, after = movement.at("contact", across), movement.at_time(0.1, across)
+    about = movement.at("contact", axis)
+    turned = np.arctan2(np.dot(np.cross(before, after), about), np.dot(before, after))
+    return float(np.degrees(turned)) * (1.0 if movement.hitting == "left" else -1.0)
