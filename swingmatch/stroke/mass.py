@@ -6,8 +6,8 @@ on young adults. Children, and bodies far from those, differ.
 
 What 21 keypoints leave open, and what is done about it:
 
-- The head's centre lies in the table between the crown and the corners of the jaw, neither of which is a keypoint. It is
-  put in the middle of the ears, where Dempster's table has it too (C3: 1.000 of the way to the ear canal).
+- The head's centre lies in the table between the crown and the corners of the jaw, neither of which is a keypoint. It
+  is put in the middle of the ears, where Dempster's table has it too (C3: 1.000 of the way to the ear canal).
   Two centimetres there move the body's centre by 1.4 mm.
 - The trunk is one segment from mid-shoulder to mid-hip (the table's "alternative" ends). A bent back is not seen.
 - The racket, 0.3 kg, is left out: at arm's length it moves the centre by some 3 mm.
@@ -46,8 +46,8 @@ class Segment:
     centre: tuple[float, float]
 
 
-#: De Leva 1996 (C2), male and female: ends, share of mass, centre from the first end. "hand" ends at the knuckles (third
-#: metacarpale), "foot" runs from the heel to the tip of the toes.
+#: De Leva 1996 (C2), male and female: ends, share of mass, centre from the first end. "hand" ends at the knuckles
+#: (third metacarpale), "foot" runs from the heel to the tip of the toes.
 _LIMBS: Mapping[str, tuple[str, str, tuple[float, float], tuple[float, float]]] = {
     "upper_arm": ("shoulder", "elbow", (0.0271, 0.0255), (0.5772, 0.5754)),
     "forearm": ("elbow", "wrist", (0.0162, 0.0138), (0.4574, 0.4559)),
@@ -76,8 +76,8 @@ SEGMENTS: Mapping[str, Segment] = {
 def segment_masses(sex: Sex | None = None) -> dict[str, float]:
     """Share of the body's mass in each of ``SEGMENTS``; they sum to 1.
 
-    ``sex`` None gives the mean of both sexes. The table's own sums are 1.0000 (men) and 0.9999 (women), rounded; what is
-    missing is spread over all.
+    ``sex`` None gives the mean of both sexes. The table's own sums are 1.0000 (men) and 0.9999 (women), rounded; what
+    is missing is spread over all.
     """
     masses = {name: _of(segment.mass, sex) for name, segment in SEGMENTS.items()}
     total = sum(masses.values())
@@ -111,10 +111,10 @@ def centre_of_mass(points: Array, sex: Sex | None = None) -> Array:
     Notes
     -----
     On one and the same standing figure of average proportions the tables of the two sexes put the centre 0.32 per cent
-    of stature apart (5.5 mm at 1.75 m), the women's higher. For not knowing the sex the mean of both is therefore off by
-    about 3 mm, which is far below what keypoints from one camera are off by.
+    of stature apart (5.5 mm at 1.75 m), the women's higher. For not knowing the sex the mean of both is therefore off
+    by about 3 mm, which is far below what keypoints from one camera are off by.
     """
-    # The centre is linear in the keypoints: one weight for each does it. The nose has none, and its NaN must not spread.
+    # The centre is linear in the keypoints: one weight for each does it. The nose has none; its NaN must not spread.
     weights = _weights(sex)
     used = weights != 0.0
     return np.einsum("k,...ki->...i", weights[used], points[..., used, :])
