@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
 
 
 def resample(
@@ -25,3 +26,17 @@ def resample(
         w == 0.0, flat[left], np.where(w == 1.0, flat[right], (1 - w) * flat[left] + w * flat[right])
     )
     return out.reshape(len(at), *values.shape[1:])
+
+
+def dense(
+    times: NDArray[np.float64], values: NDArray[np.float64], rate: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """A series with at least ``rate`` samples a second: evenly spaced on a cubic spline where it has fewer.
+
+    ``times`` (T,) seconds, rising, and ``values`` (T, ...) give (N,) and (N, ...). What is dense enough, has holes, or
+    is too short for a spline comes back as it is.
+    """
+    if len(times) < 4 or np.median(np.diff(times)) <= 1.0 / rate or not np.isfinite(values).all():
+        return times, values
+    at = np.linspace(times[0], times[-1], int(np.ceil((times[-1] - times[0]) * rate)) + 1)
+    return at, CubicSpline(times, values)(at)

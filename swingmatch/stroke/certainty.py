@@ -33,7 +33,8 @@ class Certainty:
 
 
 @lru_cache(maxsize=1)
-def _table() -> dict[str, dict[str, Certainty]]:
+def certainties() -> dict[str, dict[str, Certainty]]:
+    """Stroke -> measure key -> what the study found."""
     file = resources.files("swingmatch.stroke").joinpath("certainty.json")
     if not file.is_file():
         return {}
@@ -49,7 +50,7 @@ def stated_sd(stroke: str, key: str, spread: float) -> float:
 
     A measure that the study does not know is stated as infinitely uncertain: it is not reported.
     """
-    row = _table().get(stroke, {}).get(key)
+    row = certainties().get(stroke, {}).get(key)
     if row is None or not np.isfinite(spread):
         return float("inf")
     return float(np.hypot(row.factor * spread, row.rest))
@@ -57,7 +58,7 @@ def stated_sd(stroke: str, key: str, spread: float) -> float:
 
 def sides_that_show(stroke: str, key: str, useful: float) -> tuple[str, ...]:
     """Camera sides (of a right-hander) from which the 90 % interval is usually narrower than ``useful``, best first."""
-    row = _table().get(stroke, {}).get(key)
+    row = certainties().get(stroke, {}).get(key)
     if row is None:
         return ()
     good = [(sd, side) for side, sd in row.sides.items() if _NINE_IN_TEN * sd <= useful]

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from swingmatch.progress import Bar
+from swingmatch.study.certainty import CERTAINTY, measures_tables, write_certainty
 from swingmatch.study.recorded import HELD_OUT_PLAYERS, TUNING_PLAYERS, recorded_shots
 from swingmatch.study.run import AnyShot, processes, run, time_reviews
 from swingmatch.study.sample import shots
@@ -79,6 +80,7 @@ def main() -> None:
     if words.mocap:
         print(_RECORDED + "\n")
     print(summary(all_errors))
+    print("\n" + measures_tables(all_errors))
     if words.what == "calibrate":
         note = (
             f"Root-mean-square error of each quantity, by column and camera side, over {len(all_errors)} generated "
@@ -86,7 +88,8 @@ def main() -> None:
         )
         text = json.dumps({"about": note, "rms_error": accuracy(all_errors)}, indent=1)
         _ACCURACY.write_text(text + "\n", encoding="utf-8")
-        print(f"\nWritten: {_ACCURACY.name}")
+        write_certainty(all_errors)
+        print(f"\nWritten: {_ACCURACY.name}, {CERTAINTY.name}")
 
 
 if __name__ == "__main__":

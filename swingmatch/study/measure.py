@@ -32,6 +32,7 @@ from swingmatch.stroke.direction import camera_to_court, side_name, wrap
 from swingmatch.stroke.reconstruct import Strokes, find_swings
 from swingmatch.stroke.swing import EVENTS, Swing
 from swingmatch.study.kept import Tracked, kept
+from swingmatch.study.measures import Taken, taken
 from swingmatch.study.stated import difference, quantity_sd
 from swingmatch.study.swaps import swaps
 from swingmatch.synth.truth import ClipTruth
@@ -75,6 +76,7 @@ class Errors:
     events : event name -> ms with sign. angles : quantity -> absolute degrees, every frame from turn to finish.
     turns_given : the turns again, as they are once the coach has said where the camera stands.
     raw_angles : the angles from the estimator's own 3-D. quantities : (key, column) -> errors with sign.
+    measures : key of a stroke's measure -> what was found beside the truth, one a swing.
     stance : % with sign, width of the stance in shoulder widths at ``STANCE_AT``.
     stated : name -> errors over their stated standard deviations, where the analysis states one.
     seconds : step -> seconds. runs : how often the pose model was asked.
@@ -107,6 +109,7 @@ class Errors:
     raw_angles: dict[str, list[float]] = field(default_factory=dict)
     quantities: dict[tuple[str, str], list[float]] = field(default_factory=dict)
     stance: list[float] = field(default_factory=list)
+    measures: dict[str, list[Taken]] = field(default_factory=dict)
     stated: dict[str, list[float]] = field(default_factory=dict)
     seconds: dict[str, float] = field(default_factory=dict)
     runs: int = 0
@@ -115,10 +118,18 @@ class Errors:
     failed_told: str = ""
 
 
-def true_swings(truth: ClipTruth) -> list[Swing]:
-    """The clip's swings as the generator made them, in statures."""
+def true_swings(truth: ClipTruth, stroke: str = "forehand") -> list[Swing]:
+    """The clip's swings as the generator made them, in statures; ``stroke`` is what they are."""
     return [
-        Swing(truth.times, truth.points / truth.stature, swing.events, truth.hand, _azimuth(truth))
+        Swing(
+            truth.times,
+            truth.points / truth.stature,
+            swing.events,
+            truth.hand,
+            _azimuth(truth),
+            stroke=stroke,
+            racket=truth.racket / truth.stature,
+        )
         for swing in truth.swings
     ]
 
@@ -308,6 +319,8 @@ def _body_errors(errors: Errors, track: Track, strokes: Strokes, truth: ClipTrut
         swing = strokes.swings[best]
         _angle_errors(errors, track, swing, true)
         _stance_errors(errors, swing, true)
+        for name, found in taken(swing, true, strokes.contacts[best].sd).items():
+            errors.measures.setdefault(name, []).append(found)
         alignment = align(swing, true)
         for deviation in compare([swing], true, [alignment], [true]):
             key = (deviation.quantity, deviation.phase)
