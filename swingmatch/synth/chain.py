@@ -138,25 +138,13 @@ def body(posture: Mapping[str, Array], build: Build) -> tuple[Array, Array]:
 
     # Hitting arm: direction and stretch from the shoulder, then the hand and the racket.
     upper, fore = build.length("upper_arm"), build.length("forearm")
-    aim = in_court(direction(c["arm_azimuth"], c["arm_elevation"]))
-    bend = np.maximum(c["elbow"], STRAIGHTEST)
-    target = shoulders[1] + reach(bend, upper, fore)[:, None] * aim
-    elbow, wrist = _arm(shoulders[1], target, upper, fore, in_court(c["pole"]))
-    forearm = unit(wrist - elbow)
-    shaft, face = racket_axes(c)
-
-    def square(vectors: Array) -> Array:
-        return vectors - (vectors * forearm).sum(-1, keepdims=True) * forearm
-
-    palm = unit(forearm + 0.35 * square(shaft) - np.tan(np.radians(c["wrist"]))[:, None] * square(face))
-    hand = wrist + build.palm * palm
-    butt = hand - GRIP * shaft
-    racket = racket_marks(butt, shaft, face)
+    far = reach(np.maximum(c["elbow"], STRAIGHTEST), upper, fore)
+    elbow, wrist, hand, racket = hitting_arm(shoulders[1], far, c, frame, build)
 
     # Off arm: on the racket, free, or on the way from one to the other.
     free_aim = in_court(direction(c["off_azimuth"], c["off_elevation"]))
     free = shoulders[0] + (reach(c["off_elbow"], upper, fore) + build.palm)[:, None] * free_aim
-    held = butt + OFF_GRIP * shaft
+    held = racket[:, 0] + OFF_GRIP * racket_axes(c)[0]
     hold = c["hold"][:, None]
     off_target = hold * held + (1.0 - hold) * free
     line = unit(off_target - shoulders[0])
@@ -174,6 +162,37 @@ def body(posture: Mapping[str, Array], build: Build) -> tuple[Array, Array]:
         points[:, INDEX[name]] = value
     legs(points, c, build)
     return points, racket
+
+
+def hitting_arm(
+    shoulder: Array,
+    far: Array,
+    posture: Mapping[str, Array],
+    frame: Array,
+    build: Build,
+    extends_to: float = -1.0,
+) -> tuple[Array, Array, Array, Array]:
+    """Elbow, wrist, hand (T, 3) and racket (T, 5, 3) of the arm that holds the racket.
+
+    ``far`` (T,) metres from shoulder to wrist, in the direction ``arm_azimuth, arm_elevation`` of the chest's axes
+    ``frame``. ``wrist`` degrees of extension bend the hand away from the face of ``racket_axes`` (-1, a forehand) or
+    towards it (1, a backhand).
+    """
+    c = posture
+    upper, fore = build.length("upper_arm"), build.length("forearm")
+    aim = np.einsum("tij,tj->ti", frame, direction(c["arm_azimuth"], c["arm_elevation"]))
+    pole = np.einsum("tij,tj->ti", frame, c["pole"])
+    elbow, wrist = _arm(shoulder, shoulder + far[:, None] * aim, upper, fore, pole)
+    forearm = unit(wrist - elbow)
+    shaft, face = racket_axes(c)
+
+    def square(vectors: Array) -> Array:
+        return vectors - (vectors * forearm).sum(-1, keepdims=True) * forearm
+
+    bend = extends_to * np.tan(np.radians(c["wrist"]))[:, None]
+    palm = unit(forearm + 0.35 * square(shaft) + bend * square(face))
+    hand = wrist + build.palm * palm
+    return elbow, wrist, hand, racket_marks(hand - GRIP * shaft, shaft, face)
 
 
 def torso(posture: Mapping[str, Array], build: Build) -> tuple[Array, Array]:

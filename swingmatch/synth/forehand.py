@@ -6,8 +6,9 @@ The generator's own events are measured on its exact keypoints by ``events_of``,
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +23,7 @@ from swingmatch.synth.faults import apply_faults
 from swingmatch.synth.flight import flight
 from swingmatch.synth.footwork import FootPlan, Plant
 from swingmatch.synth.motion import Motion, SwingTruth
-from swingmatch.synth.style import ForehandStyle, vary
+from swingmatch.synth.style import ForehandStyle, GroundstrokeStyle, vary
 
 Array = NDArray[np.float64]
 Keys = dict[str, list[tuple[float, float]]]
@@ -63,9 +64,30 @@ class Planned:
     """One swing on the clip's clock: contact time, style, ready place before and after, solved strike."""
 
     contact: float
-    style: ForehandStyle
+    style: GroundstrokeStyle
     home: tuple[float, float]
     next_home: tuple[float, float]
+    strike: Strike = Strike()
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What one groundstroke has of its own. All is worked out with the ball on the right (+Z).
+
+    Attributes
+    ----------
+    turns : adds the turns of hips, shoulders and racket. hitting_arm, off_arm : add the arms' key poses.
+    body : channels and build -> keypoints and racket. events : times, keypoints, racket and contact -> truth events.
+    mirrored : players of this hand have the ball on their left, so that all is mirrored in the end.
+    strike : where the search for the strike starts.
+    """
+
+    turns: Callable[[Array, Planned, dict[str, Array], Keys], None]
+    hitting_arm: Callable[[Planned, Build, Keys], None]
+    off_arm: Callable[[Array, Planned, Keys], Array]
+    body: Callable[[Mapping[str, Array], Build], tuple[Array, Array]]
+    events: Callable[[Array, Array, Array, float], dict[str, float]]
+    mirrored: Hand
     strike: Strike = Strike()
 
 
@@ -92,31 +114,48 @@ def perform(
     ------
     ValueError : for no swings, an unknown fault or a size outside 0..1.
     """
+    faults = dict(faults or {})
+    return repeat(
+        FOREHAND, apply_faults(style, faults), build, hand, swings, faults, variation, seed=seed, rest=rest
+    )
+
+
+def repeat(
+    kind: Kind,
+    style: GroundstrokeStyle,
+    build: Build,
+    hand: Hand,
+    swings: int,
+    faults: Mapping[str, float],
+    variation: float,
+    *,
+    seed: int,
+    rest: float,
+) -> Motion:
+    """A player hitting ``swings`` strokes of one kind, as in ``perform``; ``faults`` are in the style already."""
     if swings < 1:
         raise ValueError(f"swings is {swings}, expected at least 1")
-    faults = dict(faults or {})
-    faulty = apply_faults(style, faults)
     rng = np.random.default_rng(seed)
     planned: list[Planned] = []
     homes = rng.normal(0.0, 0.04 * variation, size=(swings + 1, 2))
     homes[0] = 0.0
     clock = 0.5
     for i in range(swings):
-        repeat = vary(faulty, rng, variation)
-        contact = round((clock + SPLIT + repeat.turn_lead) * RATE) / RATE
+        own = vary(style, rng, variation)
+        contact = round((clock + SPLIT + own.turn_lead) * RATE) / RATE
         here, there = (
             (float(homes[i][0]), float(homes[i][1])),
             (float(homes[i + 1][0]), float(homes[i + 1][1])),
         )
-        planned.append(_solve(Planned(contact, repeat, here, there), build))
-        clock = contact + repeat.finish_time + repeat.recovery_time + max(rest, 0.15)
+        planned.append(_solve(kind, Planned(contact, own, here, there, kind.strike), build))
+        clock = contact + own.finish_time + own.recovery_time + max(rest, 0.15)
     times = np.arange(round((clock + 0.2) * RATE) + 1) / RATE
 
-    channels = posture(times, planned, build)
+    channels = posture(times, planned, build, kind)
     sway = rng.uniform(0.0, 2.0 * np.pi, size=2)
     channels["pelvis_x"] = channels["pelvis_x"] + 0.003 * np.sin(2.0 * np.pi * 0.31 * times + sway[0])
     channels["pelvis_z"] = channels["pelvis_z"] + 0.004 * np.sin(2.0 * np.pi * 0.43 * times + sway[1])
-    points, racket = body(channels, build)
+    points, racket = kind.body(channels, build)
     ball = np.full((len(times), 3), np.nan)
     centre = 0.5 * (racket[:, 3] + racket[:, 4])
     for p in planned:
@@ -124,9 +163,9 @@ def perform(
         # The opponent's next ball replaces what is left of the last one.
         ball = np.where(np.isfinite(struck), struck, ball)
     channels.update(_gaze(times, planned, ball, points))
-    points, racket = body(channels, build)
-    truths = tuple(SwingTruth(events_of(times, points, racket, p.contact), faults) for p in planned)
-    if hand == "left":
+    points, racket = kind.body(channels, build)
+    truths = tuple(SwingTruth(kind.events(times, points, racket, p.contact), faults) for p in planned)
+    if hand == kind.mirrored:
         points = mirror(points)
         racket = racket[:, [0, 1, 2, 4, 3]] * np.array([1.0, 1.0, -1.0])
         ball = ball * np.array([1.0, 1.0, -1.0])
@@ -140,7 +179,7 @@ def smoothing(channel: str) -> float:
     return BODY if channel.startswith(("lean", "tilt", "pelvis")) else ARM
 
 
-def posture(times: Array, planned: list[Planned], build: Build) -> dict[str, Array]:
+def posture(times: Array, planned: list[Planned], build: Build, kind: Kind) -> dict[str, Array]:
     """Channels for ``chain.body`` over ``times`` (T,), evenly spaced; the gaze is straight ahead."""
     keys: Keys = defaultdict(list)
     zero = np.zeros(len(times))
@@ -151,9 +190,9 @@ def posture(times: Array, planned: list[Planned], build: Build) -> dict[str, Arr
     feet = _ready_feet(first.style, first.home, build)
     plans = {"left": FootPlan(feet[0]), "right": FootPlan(feet[1])}
     for p in planned:
-        _turns(times, p, turns, keys)
-        _hitting_arm(p, build, keys)
-        hold -= _off_arm(times, p, keys)
+        kind.turns(times, p, turns, keys)
+        kind.hitting_arm(p, build, keys)
+        hold -= kind.off_arm(times, p, keys)
         _trunk(p, keys)
         _feet(p, build, plans, keys)
     for side, plan in plans.items():
@@ -174,24 +213,9 @@ def posture(times: Array, planned: list[Planned], build: Build) -> dict[str, Arr
 
 def _turns(times: Array, p: Planned, turns: dict[str, Array], keys: Keys) -> None:
     """Turns of hips, shoulders and racket: wind up, drive through contact, follow through, come back."""
-    s, t = p.style, times - p.contact
-    wound, back = -s.top_lead + 0.06, (s.finish_time + 0.12, s.finish_time + s.recovery_time)
-    parts = (
-        ("hip_turn", s.hip_turn, s.hip_contact, s.trunk_peak + 0.001 * s.hip_lead, HIP_AFTER, 30.0),
-        ("shoulder_turn", s.shoulder_turn, s.shoulder_contact, s.trunk_peak, TRUNK_AFTER, 34.0),
-    )
-    for name, full, at_contact, lead, after, more in parts:
-        share = float(drive(np.zeros(1), -lead, s.forward_time, after)[0])
-        total = (full - at_contact) / share
-        on = more * (0.4 + 0.6 * s.finish_reach)
-        turns[name] += full * step(t, -s.turn_lead, wound)
-        turns[name] -= total * drive(t, -lead, s.forward_time, after) + on * step(t, 0.0, 0.40)
-        turns[name] += (total + on - full) * step(t, *back)
-
-    end = WRAP + (1.0 - s.finish_reach) * 95.0
-    before, after = _bell(LAG - s.racket_aim, LAG - end, s.racket_rate)
-    swept = (LAG - end) * drive(t, -RACKET_LEAD, before, after)
-    turns["racket_azimuth"] -= swept - (LAG - end) * step(t, *back)
+    turn_trunk(times, p, turns, (30.0, 34.0))
+    s = p.style
+    sweep_racket(times, p, turns, LAG, WRAP + (1.0 - s.finish_reach) * 95.0)
     keys["racket_azimuth"] += [
         (p.contact + at, value)
         for at, value in (
@@ -203,6 +227,33 @@ def _turns(times: Array, p: Planned, turns: dict[str, Array], keys: Keys) -> Non
             (s.finish_time + s.recovery_time, -22.0),
         )
     ]
+
+
+def turn_trunk(times: Array, p: Planned, turns: dict[str, Array], more: tuple[float, float]) -> None:
+    """Add the turns of hips and shoulders; they go on by ``more`` degrees after a full drive through contact."""
+    s, t = p.style, times - p.contact
+    wound, back = -s.top_lead + 0.06, (s.finish_time + 0.12, s.finish_time + s.recovery_time)
+    parts = (
+        ("hip_turn", s.hip_turn, s.hip_contact, s.trunk_peak + 0.001 * s.hip_lead, HIP_AFTER, more[0]),
+        ("shoulder_turn", s.shoulder_turn, s.shoulder_contact, s.trunk_peak, TRUNK_AFTER, more[1]),
+    )
+    for name, full, at_contact, lead, after, beyond in parts:
+        share = float(drive(np.zeros(1), -lead, s.forward_time, after)[0])
+        total = (full - at_contact) / share
+        on = beyond * (0.4 + 0.6 * s.finish_reach)
+        turns[name] += full * step(t, -s.turn_lead, wound)
+        turns[name] -= total * drive(t, -lead, s.forward_time, after) + on * step(t, 0.0, 0.40)
+        turns[name] += (total + on - full) * step(t, *back)
+
+
+def sweep_racket(times: Array, p: Planned, turns: dict[str, Array], lag: float, end: float) -> None:
+    """Add the racket's turn from ``lag`` to ``end`` degrees, at ``racket_aim`` at contact, and its way back."""
+    s, t = p.style, times - p.contact
+    before, after = _bell(lag - s.racket_aim, lag - end, s.racket_rate)
+    swept = (lag - end) * drive(t, -RACKET_LEAD, before, after)
+    turns["racket_azimuth"] -= swept - (lag - end) * step(
+        t, s.finish_time + 0.12, s.finish_time + s.recovery_time
+    )
 
 
 def _bell(until_contact: float, total: float, rate: float) -> tuple[float, float]:
@@ -219,15 +270,18 @@ def _bell(until_contact: float, total: float, rate: float) -> tuple[float, float
     return share * both, (1.0 - share) * both
 
 
+def arm_elevation(height: float, elbow: float, build: Build) -> float:
+    """Elevation in degrees of an arm with that elbow flexion whose wrist is at a height, 0 hip .. 1 shoulder."""
+    far = float(reach(np.array(elbow), build.length("upper_arm"), build.length("forearm")))
+    return float(np.degrees(np.arcsin(np.clip((height - 1.0) * build.length("trunk") / far, -0.95, 0.95))))
+
+
 def _hitting_arm(p: Planned, build: Build, keys: Keys) -> None:
     """Key poses of the hitting arm, wrist and racket."""
     s, k = p.style, p.strike
-    upper, fore, trunk = build.length("upper_arm"), build.length("forearm"), build.length("trunk")
 
     def elevation(height: float, elbow: float) -> float:
-        """Arm elevation that brings the wrist to a height, 0 hip .. 1 shoulder."""
-        far = float(reach(np.array(elbow), upper, fore))
-        return float(np.degrees(np.arcsin(np.clip((height - 1.0) * trunk / far, -0.95, 0.95))))
+        return arm_elevation(height, elbow, build)
 
     slot_elbow = 0.4 * s.elbow_take_back + 0.6 * s.elbow_contact
     top = elevation(s.take_back_height, s.elbow_take_back)
@@ -328,7 +382,7 @@ def _trunk(p: Planned, keys: Keys) -> None:
         keys[name] += [(p.contact + at, float(value)) for at, value in values]
 
 
-def _ready_feet(s: ForehandStyle, home: tuple[float, float], build: Build) -> tuple[Plant, Plant]:
+def _ready_feet(s: GroundstrokeStyle, home: tuple[float, float], build: Build) -> tuple[Plant, Plant]:
     half = 0.5 * s.ready_width * build.length("shoulder_width")
     return Plant(home[0], home[1] - half, -10.0), Plant(home[0], home[1] + half, 10.0)
 
@@ -452,7 +506,7 @@ def _hip_height(
     return height
 
 
-def _solve(p: Planned, build: Build) -> Planned:
+def _solve(kind: Kind, p: Planned, build: Build) -> Planned:
     """Find the strike that puts the string-bed centre, its path and the face where the style wants them.
 
     Newton's method on the whole chain around contact with a numerical Jacobian: four unknowns (arm azimuth,
@@ -464,13 +518,13 @@ def _solve(p: Planned, build: Build) -> Planned:
     goal = np.array([s.contact_front, s.contact_height, s.path, s.face])
 
     # Only three channels depend on the strike; the rest is worked out once.
-    fixed = posture(times, [p], build)
+    fixed = posture(times, [p], build, kind)
 
     def result(x: Array) -> Array:
         keys: Keys = defaultdict(list)
-        _hitting_arm(replace(p, strike=Strike(*x.tolist())), build, keys)
+        kind.hitting_arm(replace(p, strike=Strike(*x.tolist())), build, keys)
         moved = {n: through(times, keys[n], smoothing(n)) for n in STRIKE_CHANNELS}
-        points, racket = body({**fixed, **moved}, build)
+        points, racket = kind.body({**fixed, **moved}, build)
         measured = contact_of(times, points, racket, i, build)
         return np.array([measured[n] for n in ("front", "height", "path", "face")])
 
@@ -485,7 +539,7 @@ def _solve(p: Planned, build: Build) -> Planned:
         slope = np.stack([(result(x + np.eye(4)[j] * d) - here) / d for j, d in enumerate(deltas)], axis=1)
         change = np.linalg.lstsq(slope / scale[:, None], miss / scale, rcond=None)[0]
         x = x + np.clip(change, [-15.0, -15.0, -120.0, -15.0], [15.0, 15.0, 120.0, 15.0])
-        x = np.clip(x, [-20.0, -75.0, -900.0, -60.0], [110.0, 30.0, 900.0, 70.0])
+        x = np.clip(x, [-90.0, -75.0, -900.0, -60.0], [110.0, 30.0, 900.0, 70.0])
     return replace(p, strike=Strike(*x.tolist()))
 
 
@@ -542,12 +596,22 @@ def _gaze(times: Array, planned: list[Planned], ball: Array, points: Array) -> d
     }
 
 
-def events_of(times: Array, points: Array, racket: Array, contact: float) -> dict[str, float]:
-    """Events of one right-hander's swing, measured on exact keypoints.
+def events_of(
+    times: Array,
+    points: Array,
+    racket: Array,
+    contact: float,
+    hitting: Hand = "right",
+    parting: Literal["early", "late", "never"] = "early",
+) -> dict[str, float]:
+    """Events of one groundstroke with the ball on the right (+Z), measured on exact keypoints.
+
+    ``hitting`` is the side of the hitting hand (of two, the one at the butt), ``parting`` when the off hand lets go.
 
     ready : last instant before the turn at which every keypoint is slower than 0.12 m/s.
     turn_start : shoulder line has turned 3 degrees from where it was at ready.
-    hands_apart : off hand is 2 cm further from the racket's throat than while it held it.
+    hands_apart : off hand is 2 cm further from the racket's throat than while it held it; "early" first after the
+        turn has started, "late" first after the end of the take-back, "never" left out.
     end_of_take_back : hitting hand farthest back (smallest X) against the middle of the hips.
     lowest_hand : lowest hitting hand between end of take-back and contact.
     forward_start : last time before contact at which the hand's speed to the target (X, over the ground) rises
@@ -559,10 +623,11 @@ def events_of(times: Array, points: Array, racket: Array, contact: float) -> dic
     """
     dt = float(times[1] - times[0])
     c = round((contact - times[0]) / dt)
-    hand = points[:, INDEX["right_hand"]]
+    hand = points[:, INDEX[f"{hitting}_hand"]]
     line = points[:, INDEX["right_shoulder"]] - points[:, INDEX["left_shoulder"]]
     turn = np.degrees(np.unwrap(np.arctan2(-line[:, 0], line[:, 2])))
-    throat_gap = np.linalg.norm(points[:, INDEX["left_hand"]] - racket[:, 1], axis=-1)
+    off = points[:, INDEX["left_hand" if hitting == "right" else "right_hand"]]
+    throat_gap = np.linalg.norm(off - racket[:, 1], axis=-1)
     start = max(0, c - round(1.6 / dt))
     end = min(len(times) - 1, c + round(2.2 / dt))
     window = slice(start, c)
@@ -575,7 +640,8 @@ def events_of(times: Array, points: Array, racket: Array, contact: float) -> dic
     ready = start + int(still[-1]) if len(still) else start
     turned = ready + int(np.argmax(turn[ready:farthest] > turn[ready] + 3.0))
     held = throat_gap[ready]
-    apart = turned + int(np.argmax(throat_gap[turned:c] > held + 0.02))
+    together = turned if parting == "early" else farthest
+    apart = together + int(np.argmax(throat_gap[together:c] > held + 0.02))
     lowest = farthest + int(np.argmin(hand[farthest : c + 1, 1]))
     ahead = np.gradient(hand[:, 0], dt)
     slow = np.nonzero(ahead[farthest:c] < 0.1 * ahead[farthest:c].max())[0]
@@ -589,4 +655,10 @@ def events_of(times: Array, points: Array, racket: Array, contact: float) -> dic
         "ready", "turn_start", "hands_apart", "end_of_take_back", "lowest_hand", "forward_start", "contact",
         "end_of_follow_through", "recovery",
     )  # fmt: skip
-    return {name: float(times[i]) for name, i in zip(names, found, strict=True)}
+    events = {name: float(times[i]) for name, i in zip(names, found, strict=True)}
+    if parting == "never":
+        del events["hands_apart"]
+    return events
+
+
+FOREHAND = Kind(_turns, _hitting_arm, _off_arm, body, events_of, "left")

@@ -1,15 +1,21 @@
-"""``ForehandStyle``: how a made-up player hits a forehand, in a coach's terms and in real units."""
+"""``ForehandStyle``: how a made-up player hits a forehand, in a coach's terms and in real units.
+
+Most of it says as much about any groundstroke: ``GroundstrokeStyle``.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from typing import TypeVar
 
 import numpy as np
 
+Style = TypeVar("Style", bound="GroundstrokeStyle")
+
 
 @dataclass(frozen=True)
-class ForehandStyle:
-    """Parameters of a right-hander's forehand (a left-hander's is the mirror image).
+class GroundstrokeStyle:
+    """Parameters of a groundstroke with the ball on the player's right (on the other side it is the mirror image).
 
     Angles in degrees, times in seconds, distances as named. Turns follow D3 (line against the baseline, 0 =
     square to the net, larger = turned further back), the face follows D6 (90 = vertical, less = closed).
@@ -108,6 +114,11 @@ class ForehandStyle:
     back_foot_round: float = 1.0
 
 
+@dataclass(frozen=True)
+class ForehandStyle(GroundstrokeStyle):
+    """A right-hander's forehand."""
+
+
 #: Standard deviation between repeats of one player, of the parameters that vary; own judgement, *common practice*.
 REPEAT_SPREAD: dict[str, float] = {
     "stance": 3.0,
@@ -142,7 +153,7 @@ TEMPO = ("turn_lead", "apart_lead", "top_lead", "slot_lead", "finish_time", "rec
 TEMPO_SPREAD = 0.025
 
 
-def vary(style: ForehandStyle, rng: np.random.Generator, amount: float = 1.0) -> ForehandStyle:
+def vary(style: Style, rng: np.random.Generator, amount: float = 1.0) -> Style:
     """One repeat of a style: every parameter moved a little; ``amount`` 0 gives the style itself.
 
     Always draws the same number of values, so repeats with different amounts share their random numbers.
