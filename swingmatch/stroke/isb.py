@@ -38,7 +38,8 @@ Side = Literal["left", "right"]
 #: 15 degrees, and nothing is told: bend of the elbow, with a forearm of 0.146 x 1.75 m, and elevation of the upper arm
 #: from either pole, with 0.186 x 1.75 m (C1).
 LEAST_FLEXION, LEAST_ELEVATION = 27.0, 21.0
-#: The ZXY sequence is singular where the middle angle, the lean to the side, is 90 degrees; nothing is told beyond this.
+#: The ZXY sequence is singular where the middle angle, the lean to the side, is 90 degrees; nothing is told
+#: beyond this.
 MOST_LEAN = 80.0
 
 
