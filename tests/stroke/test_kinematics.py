@@ -245,7 +245,7 @@ def test_a_mirrored_player_has_the_same_stance_from_the_other_foot():
 # Base ---------------------------------------------------------------------------------------------------
 
 
-def brute_margin(corners, point, steps=1000):
+def brute_margin(corners, point, steps=2000):
     """By SciPy's hull and by walking along its edges in small steps."""
     shape = ConvexHull(corners)
     rim = []
@@ -264,7 +264,7 @@ def test_margin_against_brute_force(seed, count):
     corners, points = rng.normal(size=(5, count, 2)), rng.normal(size=(5, 2))
     got = kin.margin(corners, points)
     for c, p, value in zip(corners, points, got, strict=True):
-        # A step is at most 8 / 1000 long; the foot of the perpendicular is half a step off, which counts near 0 only.
+        # A step is at most 8 / 2000 long; the foot of the perpendicular is half a step off, which counts near 0 only.
         assert value == pytest.approx(brute_margin(c, p), abs=3e-3)
     # The order of the corners, the place, a turn and a mirror do not matter.
     order = rng.permutation(count)
