@@ -91,7 +91,7 @@ class Definition:
     find_events: Callable[[Array, Array, float], dict[str, float]]
     measures: tuple[Row, ...]
     backhand: bool = False
-    words: Mapping[str, Callable[[float], str]] = field(default_factory=dict)
+    words: Mapping[str, Callable[[float], str | None]] = field(default_factory=dict)
     racket_rises: float = -10.0
 
     @property
@@ -142,7 +142,7 @@ class At:
     series: Callable[[Movement], Array]
 
     def __call__(self, movement: Movement) -> float:
-        return float(movement.at(self.event, self.series(movement)))
+        return float(movement.at(self.event, movement.series(self.series)))
 
     @property
     def definition(self) -> str:
@@ -158,7 +158,9 @@ class Most:
     series: Callable[[Movement], Array]
 
     def __call__(self, movement: Movement) -> float:
-        _, values = movement.over(movement.when(self.start), movement.when(self.stop), self.series(movement))
+        _, values = movement.over(
+            movement.when(self.start), movement.when(self.stop), movement.series(self.series)
+        )
         return float(np.nanmax(values)) if np.isfinite(values).any() else float("nan")
 
     @property
@@ -168,7 +170,9 @@ class Most:
 
     def when(self, movement: Movement) -> float:
         """Seconds from contact at which it is shown."""
-        at, values = movement.over(movement.when(self.start), movement.when(self.stop), self.series(movement))
+        at, values = movement.over(
+            movement.when(self.start), movement.when(self.stop), movement.series(self.series)
+        )
         return float(at[np.nanargmax(values)]) if np.isfinite(values).any() else float("nan")
 
 

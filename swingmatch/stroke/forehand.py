@@ -10,6 +10,7 @@ import itertools
 from swingmatch.stroke.definition import At, Between, Definition, Most, Row
 from swingmatch.stroke.events import forehand_events
 from swingmatch.stroke.gauges import after, body, contact, forward, preparation, whole
+from swingmatch.stroke.kinematics import stance
 from swingmatch.stroke.swing import EVENTS, PHASES
 
 HITTING_ARM = ("hitting_shoulder", "hitting_elbow", "hitting_wrist", "hitting_hand")
@@ -66,8 +67,10 @@ def take_back_rows() -> tuple[Row, ...]:
     """How the hand goes back."""
     part, back = "take-back", "end_of_take_back"
     return (
-        Row("hand_height", "Take-back hand height", part, "hip-to-shoulder", back,
+        Row("hand_height", "Hand height, farthest back", part, "hip-to-shoulder", back,
             At(back, body.hand_height), (*HITTING_HAND, *TRUNK), 0.3),
+        Row("hand_highest", "Take-back hand, highest", part, "hip-to-shoulder", f"turn_start..{back}",
+            Most("turn_start", back, body.hand_height), (*HITTING_HAND, *TRUNK), 0.3),
         Row("hand_behind", "Hand behind the body", part, "arm lengths", back,
             At(back, body.hand_behind), (*HITTING_HAND, "mid_hip"), 0.2),
         Row("elbow_flexion", "Bend of the hitting elbow", part, "deg", back,
@@ -247,15 +250,6 @@ def whole_rows(start: str = "forward_start") -> tuple[Row, ...]:
     )  # fmt: skip
 
 
-def stance_word(angle: float) -> str:
-    """The trade's word for a foot line against the target line, degrees (bounds: *common practice, no source*)."""
-    if angle < -15.0:
-        return "closed"
-    if angle < 25.0:
-        return "neutral"
-    return "semi-open" if angle < 65.0 else "open"
-
-
 FOREHAND = Definition(
     name="forehand",
     events=EVENTS,
@@ -273,5 +267,5 @@ FOREHAND = Definition(
         *duration_rows(PHASES),
         *whole_rows(),
     ),
-    words={"stance_angle": stance_word},
+    words={"stance_angle": stance},
 )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -135,6 +135,16 @@ class Movement:
             [np.cos(up) * np.sin(about), np.sin(up), np.cos(up) * np.cos(about)]
         )
 
+    def series(self, of: Callable[[Movement], Array]) -> Array:
+        """``of(self)``, (T, ...), worked out once however many measures rest on it."""
+        if of not in self._known:
+            self._known[of] = of(self)
+        return self._known[of]
+
+    @cached_property
+    def _known(self) -> dict[Callable[[Movement], Array], Array]:
+        return {}
+
     def when(self, event: str) -> float:
         """Seconds from contact of an event, NaN where it was not found."""
         return self.events.get(event, float("nan"))
@@ -147,7 +157,11 @@ class Movement:
         """``values`` (T, ...) at ``time`` seconds from contact: (...). NaN outside what was filmed."""
         if not self.times[0] <= time <= self.times[-1]:
             return np.full(values.shape[1:], np.nan)
-        return resample(values, self.times, np.array([time]))[0]
+        right = min(max(int(np.searchsorted(self.times, time)), 1), len(self.times) - 1)
+        share = (time - self.times[right - 1]) / (self.times[right] - self.times[right - 1])
+        if share in (0.0, 1.0):
+            return np.asarray(values[right - 1 + int(share)])
+        return np.asarray(values[right - 1] + share * (values[right] - values[right - 1]))
 
     def over(self, start: float, stop: float, values: Array) -> tuple[Array, Array]:
         """Times (N,) and ``values`` (N, ...) on ``clock`` from ``start`` to ``stop``, both ends included.

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from swingmatch.stroke.definition import Definition
 from swingmatch.stroke.events import groundstroke_events
-from swingmatch.stroke.forehand import FOREHAND, duration_rows, stance_word
+from swingmatch.stroke.forehand import FOREHAND, duration_rows
+from swingmatch.stroke.kinematics import stance
 from swingmatch.stroke.two_handed_backhand import PHASES, shared_rows
 
 Array = NDArray[np.float64]
@@ -42,5 +43,5 @@ ONE_HANDED_BACKHAND = Definition(
     find_events=events,
     measures=(*shared_rows(), *duration_rows(PHASES)),
     backhand=True,
-    words={"stance_angle": stance_word},
+    words={"stance_angle": stance},
 )

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from swingmatch.stroke.definition import Definition, Row
 from swingmatch.stroke.events import groundstroke_events
-from swingmatch.stroke.forehand import FOREHAND, duration_rows, stance_word
+from swingmatch.stroke.forehand import FOREHAND, duration_rows
+from swingmatch.stroke.kinematics import stance
 
 Array = NDArray[np.float64]
 
@@ -50,5 +51,5 @@ TWO_HANDED_BACKHAND = Definition(
     find_events=events,
     measures=(*(row for row in shared_rows() if row.key not in _NOT_HERE), *duration_rows(PHASES)),
     backhand=True,
-    words={"stance_angle": stance_word},
+    words={"stance_angle": stance},
 )

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from swingmatch.stroke.gauges.ground import base_margin
+from swingmatch.stroke.kinematics import balance_margin, soles
 from swingmatch.stroke.movement import Movement
 
 #: The back foot has come round half way when it has done half of its way to the target side.
 _HALF = 0.5
 #: The centre of mass is at rest below this speed along the ground, statures/s (*common practice, no source*).
 _AT_REST = 0.25
-#: Moments at which the base is looked at.
-_MOMENTS = 12
 
 
 def _back_foot(movement: Movement) -> np.ndarray:
@@ -44,10 +42,8 @@ def com_inside_base(movement: Movement) -> float:
     The smallest from contact to the end of the follow-through; negative where it leaves the base and the back foot has
     to come round to catch it.
     """
-    end = movement.when("end_of_follow_through")
-    if not end > 0.0:
-        return float("nan")
-    inside = [base_margin(movement, movement.com, float(t)) for t in np.linspace(0.0, end, _MOMENTS)]
+    near = (movement.times >= 0.0) & (movement.times <= movement.when("end_of_follow_through"))
+    inside = balance_margin(soles(movement.points[near]), movement.com[near])
     return float(np.nanmin(inside)) / movement.shoulder_width if np.isfinite(inside).any() else float("nan")
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from swingmatch.stroke import measures as m
+from swingmatch.stroke.kinematics import foot_line
 from swingmatch.stroke.movement import Movement
 
 Array = NDArray[np.float64]
@@ -98,9 +99,7 @@ def stance_angle(movement: Movement) -> Array:
     0 with the front foot straight ahead of the outside one (neutral), 90 with the feet side by side facing the net
     (open), negative with the front foot across to the ball's side (closed).
     """
-    foot = {s: 0.5 * (movement.joint(f"{s}_heel") + movement.joint(f"{s}_toe")) for s in ("right", "left")}
-    line = foot["left"] - foot["right"]
-    return np.degrees(np.arctan2(-line[:, 2], line[:, 0]))
+    return foot_line(movement.points)
 
 
 def weight_outside(movement: Movement) -> Array:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from swingmatch.stroke.gauges.body import hand_height
-from swingmatch.stroke.gauges.ground import base_margin
+from swingmatch.stroke.kinematics import balance_margin, soles
 from swingmatch.stroke.movement import Movement
 
 Array = NDArray[np.float64]
@@ -85,7 +85,8 @@ def head_over_base(movement: Movement) -> float:
 
     Negative outside the base.
     """
-    return base_margin(movement, movement.head, 0.0) / movement.shoulder_width
+    feet, head = movement.at("contact", soles(movement.points)), movement.at("contact", movement.head)
+    return float(balance_margin(feet[None], head[None])[0]) / movement.shoulder_width
 
 
 def feet_height(movement: Movement) -> float:
@@ -93,7 +94,5 @@ def feet_height(movement: Movement) -> float:
 
     The ground is the lowest tenth of the lower foot's heights over the stroke.
     """
-    feet = np.stack(
-        [movement.joint(f"{s}_{p}")[:, 1] for s in ("left", "right") for p in ("heel", "toe")], axis=1
-    ).min(axis=1)
+    feet = soles(movement.points)[..., 1].min(axis=1)
     return float(movement.at("contact", feet) - np.nanpercentile(feet, 10))

@@ -7,49 +7,50 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import savgol_filter
 
-from swingmatch.series import resample
+from swingmatch.stroke.kinematics import (
+    log_dimensionless_jerk,
+    onset,
+    path_angle,
+    peak,
+    segment_rate,
+    turn_rate,
+)
 from swingmatch.stroke.movement import Movement
 
 Array = NDArray[np.float64]
 
 #: A part's forward movement has begun when this share of the rise of its speed is done.
 BEGUN = 0.10
-_TINY = 1e-9
 #: The event at which the body is wound up, in a groundstroke.
 WOUND = "end_of_take_back"
 #: What is looked at before contact at most, and after it (a part may be fastest a little after), s.
 _LONGEST, _AFTER = 0.6, 0.06
+#: A part may start before the hand is farthest back, by at most this, s.
+_EARLIER = 0.1
 #: The hand's way to the ball is its mean over this long before contact, s.
 LAST = 0.1
 
 
 def hip_speed(movement: Movement) -> Array:
     """Speed at which the hip line turns forward about the vertical, degrees/s."""
-    return -movement.rate(movement.hip_turn)
+    return -turn_rate(movement.times, movement.hip_turn)
 
 
 def shoulder_speed(movement: Movement) -> Array:
     """Speed at which the shoulder line turns forward about the vertical, degrees/s."""
-    return -movement.rate(movement.shoulder_turn)
-
-
-def _segment_speed(movement: Movement, start: str, end: str) -> Array:
-    """(T,) speed at which the segment from joint ``start`` to ``end`` changes its direction in space, degrees/s."""
-    vector = movement.joint(end) - movement.joint(start)
-    unit = vector / np.linalg.norm(vector, axis=1)[:, None]
-    return np.degrees(np.linalg.norm(np.cross(unit, movement.rate(unit)), axis=1))
+    return -turn_rate(movement.times, movement.shoulder_turn)
 
 
 def upper_arm_speed(movement: Movement) -> Array:
     """Speed at which the hitting upper arm changes its direction in space, degrees/s."""
-    return _segment_speed(movement, "hitting_shoulder", "hitting_elbow")
+    arm = movement.joint("hitting_elbow") - movement.joint("hitting_shoulder")
+    return segment_rate(movement.times, arm)
 
 
 def forearm_speed(movement: Movement) -> Array:
     """Speed at which the hitting forearm changes its direction in space, degrees/s."""
-    return _segment_speed(movement, "hitting_elbow", "hitting_wrist")
+    return segment_rate(movement.times, movement.joint("hitting_wrist") - movement.joint("hitting_elbow"))
 
 
 def hand_speed(movement: Movement) -> Array:
@@ -60,27 +61,16 @@ def hand_speed(movement: Movement) -> Array:
 Speed = Callable[[Movement], Array]
 
 
-def _window(movement: Movement, wound: str) -> tuple[float, float]:
-    """Seconds from contact in which the forward swing of every part lies: from a little before the event ``wound``."""
-    start = max(movement.when(wound) - 0.1, -_LONGEST, float(movement.times[0]))
-    return start, min(_AFTER, float(movement.times[-1]))
+def _forward(movement: Movement, speed: Speed, wound: str) -> tuple[Array, Array]:
+    """Seconds from contact (N,) and a part's speed (N,) in the forward swing: from a little before ``wound``."""
+    start = max(movement.when(wound) - _EARLIER, -_LONGEST)
+    inside = (movement.times >= start) & (movement.times <= _AFTER)
+    return movement.times[inside], movement.series(speed)[inside]
 
 
 def _peak(movement: Movement, speed: Speed, wound: str) -> tuple[float, float]:
     """Seconds from contact and size of a part's fastest moment in the forward swing."""
-    at, values = movement.over(*_window(movement, wound), speed(movement))
-    if not np.isfinite(values).all() or len(values) < 3:
-        return float("nan"), float("nan")
-    k = int(np.argmax(values))
-    if not 0 < k < len(values) - 2:
-        return float(at[k]), float(values[k])
-    # Between pictures the series is a straight line; a parabola through the pictures' own values finds the top.
-    near = np.argsort(np.abs(movement.times - at[k]))[:3]
-    x, y = movement.times[near] - at[k], resample(speed(movement), movement.times, movement.times[near])
-    a, b, c = np.polyfit(x, y, 2)
-    if a >= 0.0 or abs(b / (2.0 * a)) > np.ptp(x):
-        return float(at[k]), float(values[k])
-    return float(at[k] - b / (2.0 * a)), float(c - b * b / (4.0 * a))
+    return peak(*_forward(movement, speed, wound))
 
 
 @dataclass(frozen=True)
@@ -129,14 +119,13 @@ class StartTime:
     wound: str = WOUND
 
     def __call__(self, movement: Movement) -> float:
-        time, size = _peak(movement, self.speed, self.wound)
-        at, values = movement.over(_window(movement, self.wound)[0], time, self.speed(movement))
+        times, values = _forward(movement, self.speed, self.wound)
         if not np.isfinite(values).any():
             return float("nan")
+        fastest = int(np.nanargmax(values))
         # The arm still moves as the take-back ends, so the rise is counted from its slowest moment.
-        slowest = max(float(np.nanmin(values)), 0.0)
-        slow = np.flatnonzero(values < slowest + BEGUN * (size - slowest) + _TINY)
-        return -1000.0 * float(at[slow[-1]])
+        slowest = max(float(np.nanmin(values[: fastest + 1])), 0.0)
+        return -1000.0 * onset(times, values - slowest, fastest, BEGUN)
 
     def when(self, movement: Movement) -> float:
         """Seconds from contact at which it is shown."""
@@ -171,12 +160,11 @@ class Gap:
 
 
 def hand_path_angle(movement: Movement) -> float:
-    """Low to high: slope of the hitting hand's way over the last 100 ms before contact, degrees over the horizontal.
+    """Low to high: slope of the hitting hand's mean velocity over the last 100 ms before contact, degrees.
 
-    From where the hand was 100 ms before to where it is at contact; positive when it rises.
+    Over the ground, whatever the direction along it; positive when the hand rises.
     """
-    way = movement.at("contact", movement.hand) - movement.at_time(-LAST, movement.hand)
-    return float(np.degrees(np.arctan2(way[1], np.hypot(way[0], way[2]))))
+    return path_angle(movement.times, movement.hand, -LAST, 0.0)
 
 
 @dataclass(frozen=True)
@@ -187,7 +175,8 @@ class SpeedKept:
 
     def __call__(self, movement: Movement) -> float:
         return (
-            float(movement.at("contact", hand_speed(movement))) / _peak(movement, hand_speed, self.wound)[1]
+            float(movement.at("contact", movement.series(hand_speed)))
+            / _peak(movement, hand_speed, self.wound)[1]
         )
 
     @property
@@ -202,26 +191,14 @@ def com_speed(movement: Movement) -> Array:
 
 @dataclass(frozen=True)
 class Smoothness:
-    """A gauge: log dimensionless jerk of the hitting hand, from the forward swing's start to the finish.
+    """A gauge: log dimensionless jerk of the hitting hand's path from the forward swing's start to the finish.
 
-    -ln(D^3 / v^2 * integral of |d^2 v / dt^2|^2) with duration D, peak speed v and the velocity's second
-    derivative: nearer to zero is smoother (Balasubramanian, Melendez-Calderon, Burdet 2012,
-    doi 10.1109/TBME.2011.2179545; the formula *from memory*).
+    Nearer to 0 is smoother (Balasubramanian et al. 2012, 2015: see ``kinematics.log_dimensionless_jerk``).
     """
 
     start: str = "forward_start"
 
     def __call__(self, movement: Movement) -> float:
-        at, way = movement.over(
-            movement.when(self.start), movement.when("end_of_follow_through"), movement.hand
-        )
-        if len(at) < 10 or not np.isfinite(way).all():
-            return float("nan")
-        even = np.linspace(at[0], at[-1], len(at))
-        way, step = resample(way, at, even), float(even[1] - even[0])
-        # Differences of pictures that are joined by straight lines would be all corners.
-        window = max(7, 2 * round(0.02 / step) + 1)
-        velocity = savgol_filter(way, window, 3, deriv=1, delta=step, axis=0)
-        jerk = savgol_filter(way, window, 3, deriv=3, delta=step, axis=0)
-        top = float(np.max(np.linalg.norm(velocity, axis=1)))
-        return -float(np.log((at[-1] - at[0]) ** 3 / top**2 * np.sum(jerk**2) * step))
+        start, stop = movement.when(self.start), movement.when("end_of_follow_through")
+        inside = (movement.times >= start) & (movement.times <= stop)
+        return log_dimensionless_jerk(movement.times[inside], movement.hand[inside])

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from swingmatch.stroke import measures as m
+from swingmatch.stroke.kinematics import soles
 from swingmatch.stroke.movement import Movement
 
 Array = NDArray[np.float64]
@@ -27,6 +28,5 @@ def reach(movement: Movement) -> float:
 
     The ground is the lowest tenth of the lower foot's heights over the stroke.
     """
-    feet = np.stack([movement.joint(f"{s}_{p}")[:, 1] for s in ("left", "right") for p in ("heel", "toe")])
-    ground = float(np.nanpercentile(feet.min(axis=0), 10))
+    ground = float(np.nanpercentile(soles(movement.points)[..., 1].min(axis=1), 10))
     return float(movement.at("contact", movement.hand[:, 1])) - ground
