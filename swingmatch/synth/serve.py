@@ -44,11 +44,13 @@ READY_HIP, READY_SHOULDER, PAST = 72.0, 80.0, 24.0
 #: The lean of the trunk adds turn about the spine late; the shoulders' turn is this much (seconds) earlier for it.
 LEAN_LATE = 0.020
 #: Elbow: fastest this long before contact, bell before and after, seconds (B24: 1510 degrees a second).
-ELBOW_LEAD, ELBOW_BEFORE, ELBOW_AFTER = 0.028, 0.024, 0.022
+ELBOW_LEAD, ELBOW_BEFORE, ELBOW_AFTER = 0.027, 0.025, 0.022
 #: Inward turn of the upper arm: fastest after contact, bell before and after, seconds (B25), and where it ends.
-TURN_LEAD, TURN_BEFORE, TURN_AFTER, TURN_END = -0.004, 0.034, 0.040, 5.0
+TURN_LEAD, TURN_BEFORE, TURN_AFTER, TURN_END = -0.010, 0.036, 0.038, 5.0
 #: Seconds of walking back to the line between two serves, and of standing before and after.
 WALK, PAUSE = 2.2, 0.25
+#: Rise of the tossing hand over its stretch of time that the bell above is made for, statures a second.
+RISE = 3.03
 #: Middle of the ball from the knuckles of the hand that holds it, metres.
 HELD = 0.055
 #: Speed that a ball keeps on its bounce, along and up, and how long it is followed, seconds.
@@ -146,7 +148,7 @@ def posture(times: Array, planned: list[Planned], build: Build) -> dict[str, Arr
     for p in planned:
         _turns(times, p, sums)
         _hitting_arm(times, p, sums, keys)
-        hold += _off_arm(times, p, sums, keys)
+        hold += _off_arm(times, p, build, sums, keys)
         _trunk(p, keys)
         _feet(p, build, plans, keys)
     for side, plan in plans.items():
@@ -208,32 +210,35 @@ def _hitting_arm(times: Array, p: Planned, sums: dict[str, Array], keys: Keys) -
     sums["rotation"] += (ready - TURN_END) * step(t, fin, home)
 
     table: Keys = {
-        "upper_azimuth": [(start, 58), (down, 72), (back, 112), (load, 104), (low, 88), (-0.05, k.azimuth + 5.0),
-                          (0.0, k.azimuth), (0.05, k.azimuth - 12.0), (0.16, 14), (fin, -30), (fin + 0.12, -30),
+        "upper_azimuth": [(start, 58), (down, 72), (back, 112), (load, 104), (low, 88), (-0.05, k.azimuth + 1.0),
+                          (0.0, k.azimuth), (0.05, k.azimuth - 5.0), (0.16, 14), (fin, -30), (fin + 0.12, -30),
                           (home, 58)],
         "upper_elevation": [(start, -62), (down, -66), (back, 0.5 * (lift - 60.0)), (load, lift),
-                            (low, 0.4 * lift + 0.6 * hit), (-0.05, hit - 7.0), (0.0, hit), (0.05, hit - 1.0),
+                            (low, 0.4 * lift + 0.6 * hit), (-0.05, hit - 12.0), (0.0, hit), (0.05, hit + 3.0),
                             (0.16, -14), (fin, -34), (fin + 0.12, -36), (home, -62)],
         "elbow": [(start, 78), (down, 28), (back, 48), (load, s.elbow_load), (low + 0.01, s.elbow_load),
                   (0.06, s.elbow_load), (fin, 62), (fin + 0.12, 64), (home, 78)],
         "pronation": [(start, 55), (down, 30), (back, 15), (load, 0), (low, -62), (low + 0.02, -62),
                       (0.0, k.pronation), (0.05, k.pronation + 42.0), (0.16, 50), (fin, 40), (home, 55)],
         "deviation": [(start, 55), (down, 40), (back, 42), (load, 42), (low, 70), (-0.06, 60),
-                      (0.0, k.deviation), (0.05, k.deviation + 4.0), (0.16, 32), (fin, 48), (home, 55)],
-        "extension": [(start, 5), (down, 0), (load, 5), (low, 30), (-0.045, 28), (0.0, k.extension),
+                      (0.0, k.deviation), (0.05, k.deviation + 3.0), (0.16, 32), (fin, 48), (home, 55)],
+        "extension": [(start, 5), (down, 0), (load, 5), (low, 30), (-0.04, 29), (0.0, k.extension),
                       (0.05, k.extension - 22.0), (0.16, -10), (fin, 0), (home, 5)],
     }  # fmt: skip
     for name, values in table.items():
         keys[name] += [(p.contact + at, float(value)) for at, value in values]
 
 
-def _off_arm(times: Array, p: Planned, sums: dict[str, Array], keys: Keys) -> Array:
+def _off_arm(times: Array, p: Planned, build: Build, sums: dict[str, Array], keys: Keys) -> Array:
     """The tossing arm: down with the ball, up past the release, into the body; (T,) how far it holds the racket."""
     s, t = p.style, times - p.contact
     start, toss, load = -s.start_lead, -s.toss_lead, -s.load_lead
     fin, home = s.finish_time, s.finish_time + s.recovery_time
     top = 62.0
-    sums["off_elevation"] += (top + 58.0) * drive(t, toss + 0.015, 0.105, 0.110)
+    # The hand rises as fast as the ball has to leave it: from shoulder height to contact, about half a stature.
+    needed = 0.5 * build.stature / s.toss_lead + 0.5 * GRAVITY * s.toss_lead
+    slower = RISE * build.stature / needed
+    sums["off_elevation"] += (top + 58.0) * drive(t, toss + 0.015, 0.105 * slower, 0.110 * slower)
     stay = load + 0.02 - (1.0 - s.off_arm_rise) * (s.toss_lead - s.load_lead - 0.16)
     sums["off_elevation"] -= (top + 36.0) * step(t, stay, stay + 0.34)
     sums["off_elevation"] -= (58.0 - 36.0) * step(t, fin, home)
@@ -349,9 +354,9 @@ def _feet(p: Planned, build: Build, plans: dict[str, FootPlan], keys: Keys) -> N
     left.move(off, down, landed, max(s.jump, 0.014))
     through_to = Plant(landed.x + 0.42, landed.z + 0.95 * shoulders, 20.0)
     # The back leg is pulled along and kicks back before it steps through.
-    kicked = Plant(front.x - 0.10, back.z - 0.04, 60.0)
+    kicked = Plant(front.x - 0.24, 0.4 * front.z + 0.6 * back.z, 52.0)
     right.move(min(load + 0.09, c - 0.24), c + 0.26, kicked, 0.24)
-    right.move(c + 0.04, c + 0.62, through_to, 0.20)
+    right.move(c + 0.04, c + 0.62, through_to, 0.13)
     right.heel += [(c + 0.45, 40), (c + 0.60, 4), (c + 0.70, 0)]
 
     fin, home = c + s.finish_time, c + s.finish_time + s.recovery_time

@@ -71,7 +71,7 @@ class ServeStyle:
     hip_spread: float = 0.067
     trunk_load: float = 25.0
     trunk_contact: float = 42.0
-    trunk_side: float = 62.0
+    trunk_side: float = 70.0
     elbow_load: float = 104.0
     elbow_contact: float = 25.0
     abduction_load: float = 84.0
@@ -81,7 +81,7 @@ class ServeStyle:
     off_arm_rise: float = 1.0
     contact_front: float = 0.50
     contact_spread: float = 0.05
-    face: float = 84.0
+    face: float = 88.0
     face_aim: float = 0.0
     racket_side: float = 4.0
     ball_speed: float = 42.0
@@ -170,14 +170,15 @@ def random_serve_style(rng: np.random.Generator) -> ServeStyle:
         hip_lead=draw(14.0, 36.0),
         trunk_load=draw(16.0, 32.0),
         trunk_contact=draw(30.0, 46.0),
-        trunk_side=draw(52.0, 72.0),
+        trunk_side=draw(62.0, 78.0),
         elbow_load=draw(92.0, 114.0),
         elbow_contact=draw(18.0, 36.0),
         abduction_load=draw(72.0, 92.0),
         abduction_contact=draw(98.0, 116.0),
         rotation_load=draw(68.0, 100.0),
         rotation_low=draw(158.0, 178.0),
-        contact_front=draw(0.40, 0.62),
+        contact_front=draw(0.40, 0.60),
+        face=draw(85.0, 90.0),
         racket_side=draw(-6.0, 14.0),
         face_aim=draw(-8.0, 8.0),
         ball_speed=draw(34.0, 50.0),
