@@ -280,12 +280,9 @@ def _two_handed_arm(p: Planned, build: Build, keys: Keys) -> None:
 def _off_arm(times: Array, p: Planned, keys: Keys) -> Array:
     """Key poses of the off arm with one hand; gives (T,) how far it has let go of the racket, 0..1."""
     s = _style(p)
-    span, lets_go, fin, home = (
-        s.off_arm_span,
-        -s.release_lead,
-        s.finish_time,
-        s.finish_time + s.recovery_time,
-    )
+    span, fin, home = s.off_arm_span, s.finish_time, s.finish_time + s.recovery_time
+    # Not before the racket is back, however quick the preparation.
+    lets_go = max(-s.release_lead, -s.top_lead)
     table: Keys = {
         "off_azimuth": [(-s.turn_lead, -25), (lets_go, 30), (0.0, 78), (0.15, 100), (fin, 96), (home, -25)],
         "off_elevation": [(-s.turn_lead, -40), (lets_go, -40), (0.0, -28 - 34 * (1 - span)),

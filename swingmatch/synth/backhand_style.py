@@ -56,13 +56,13 @@ class BackhandStyle(GroundstrokeStyle):
     side_lean: float = 5.0
     wrist_lag: float = 0.0
     racket_rate: float = 1960.0
-    release_lead: float = 0.33
+    release_lead: float = 0.35
     wrist_contact: float = 8.0
 
 
 TWO_HANDED = BackhandStyle()
 ONE_HANDED = BackhandStyle(
-    stance=98.0,
+    stance=95.0,
     base_width=1.5,
     knee_outside=46.0,
     knee_inside=34.0,
@@ -121,7 +121,7 @@ _SPREAD: Mapping[str, float] = {
 }
 #: The same, where the two kinds differ.
 _SPREAD_OF: Mapping[Hands, Mapping[str, float]] = {
-    1: {"stance": 14.0, "contact_front": 0.08, "elbow_contact": 4.0, "wrist_contact": 10.0},
+    1: {"stance": 11.0, "contact_front": 0.08, "elbow_contact": 4.0, "wrist_contact": 10.0},
     2: {"stance": 24.0, "contact_front": 0.10, "elbow_contact": 8.0, "wrist_contact": 6.0},
 }
 
