@@ -30,6 +30,13 @@ CAMERA_PLACES: dict[str, float] = {
     "left": -90.0,
     "front-left": -45.0,
 }
+#: What the coach may call a stroke, with its name.
+STROKE_WORDS: dict[str, str] = {
+    "forehand": "forehand",
+    "two-handed-backhand": "two-handed backhand",
+    "one-handed-backhand": "one-handed backhand",
+    "serve": "serve",
+}
 _CAUTION = (
     "Feedback on movement, not medical advice: where something hurts, stop and see a professional. "
     "Film minors only with their own and their parents' consent."
@@ -56,6 +63,17 @@ def _parser() -> argparse.ArgumentParser:
     compare.add_argument("--library", type=Path, help="folder of model swings (default: those that ship)")
     compare.add_argument("--player", metavar="NAME", help="name to show (default: the file's name)")
     _add_clips(compare)
+    _add_height(compare)
+
+    measure = commands.add_parser("measure", help="measure the swings of clips the way a coach looks at them")
+    measure.add_argument(
+        "--out", type=Path, default=Path("swingmatch-measures"), help="folder for the CSV and Parquet files"
+    )
+    _add_clips(measure)
+    _add_height(measure)
+    measure.add_argument(
+        "--stroke", choices=tuple(STROKE_WORDS), help="which stroke it is (default: told from the swing)"
+    )
 
     check = commands.add_parser("check", help="say what clips can show, and how to film the next one")
     check.add_argument("--out", type=Path, help="folder for the notes to the players (default: only shown)")
@@ -96,6 +114,15 @@ def _add_clips(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def _add_height(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--height",
+        type=float,
+        metavar="METRES",
+        help="the player's height; lengths are then told in metres too",
+    )
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command. Returns 0, 1 when a clip could not be used, or 130 when the user stopped it."""
     words = _parser().parse_args(arguments)
@@ -109,6 +136,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             return _models(words.library)
         if words.command == "check":
             return _check(words)
+        if words.command == "measure":
+            return _measure(words)
         return _compare(words)
     except SwingmatchError as error:
         print(f"swingmatch: {error}", file=sys.stderr)
@@ -145,11 +174,14 @@ def _options(words: argparse.Namespace) -> Options:
     from swingmatch.footage.slow_motion import said
     from swingmatch.pipeline import Options
 
+    height, stroke = getattr(words, "height", None), getattr(words, "stroke", None)
     return Options(
         hand=words.hand,
         azimuth=None if words.camera is None else CAMERA_PLACES[words.camera],
         person=None if words.person is None else read_wanted(words.person),
         slow=None if words.slow is None else said(words.slow).factor,
+        stature=height,
+        stroke=None if stroke is None else STROKE_WORDS[stroke],
     )
 
 
@@ -219,6 +251,48 @@ def _check_one(
     written = write_note(f"{note}\n", clip, out, keep=keep)
     print(f"Note: {written}\n")
     return footage.usable, [written]
+
+
+def _measure(words: argparse.Namespace) -> int:
+    """Measure clip after clip; one that cannot be used costs a sentence and the rest goes on."""
+    from swingmatch.setup_check import check_native_libraries
+
+    check_native_libraries()
+    from swingmatch.body.estimator import make_estimator
+    from swingmatch.report.folder import check_folder
+
+    options = _options(words)
+    clips = _files(words.clips)
+    check_folder(words.out)
+    estimator = make_estimator(words.pose_model)
+    failed = 0
+    keep = list(clips)
+    try:
+        for clip in clips:
+            try:
+                keep += _measure_one(clip, options, estimator, words.out, keep)
+            except SwingmatchError as error:
+                failed += 1
+                print(f"\nswingmatch: {error}", file=sys.stderr)
+    finally:
+        estimator.close()
+    print(_CAUTION)
+    return 1 if failed else 0
+
+
+def _measure_one(
+    clip: Path, options: Options, estimator: PoseEstimator, out: Path, keep: Sequence[Path]
+) -> tuple[Path, Path]:
+    """Measure one clip without touching the files of ``keep``; the two files that were written."""
+    from swingmatch.pipeline import measure_clip
+    from swingmatch.report.folder import write_measures
+    from swingmatch.report.measures_table import measures_table
+
+    measured = measure_clip(clip, options, estimator=estimator, progress=Bar())
+    print(f"\n{measures_table(measured)}")
+    table, frame = write_measures(measured, clip, out, keep=keep)
+    print(f"Table: {table}\nData frame: {frame}\n")
+    return table, frame
 
 
 def _review_all(

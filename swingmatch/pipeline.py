@@ -23,12 +23,14 @@ from swingmatch.body.watch import watch
 from swingmatch.clip.clip import Clip, Frame
 from swingmatch.clip.reader import frames, open_clip
 from swingmatch.clip.sound import Onsets, strike_onsets
-from swingmatch.errors import StrokeError, TrackError
+from swingmatch.errors import StrokeError, SwingmatchError, TrackError
 from swingmatch.findings.compare import compare, joint_differences
 from swingmatch.findings.explain import changes, not_visible, strengths
+from swingmatch.findings.measured import Measured
 from swingmatch.findings.review import Pair, Review
 from swingmatch.footage.check import UPSIDE_DOWN, Footage, check, crosses_cut, unusable
 from swingmatch.footage.picture import Picture, Watcher, look, picture_at_real_speed
+from swingmatch.footage.reach import hidden_measures
 from swingmatch.footage.slow_motion import (
     SlowMotion,
     at_real_speed,
@@ -45,13 +47,17 @@ from swingmatch.progress import Progress, silent
 from swingmatch.racket.watch import ball_watcher
 from swingmatch.stroke.cut import body_height
 from swingmatch.stroke.direction import side_name
+from swingmatch.stroke.measure import Measure, measure
 from swingmatch.stroke.reconstruct import Strokes, find_swings
+from swingmatch.stroke.strokes import STROKES, definition_of
 from swingmatch.stroke.swing import Hand, Swing
 
 #: Half-width of a normal distribution's 90 % interval, standard deviations.
 _NINE_IN_TEN = 1.645
 #: Pictures that are turned round and searched where nobody was found.
 _TURNED = 3
+#: Statures that a player may have, metres: a small child's to the tallest adult's.
+_STATURES = (0.9, 2.4)
 
 
 @dataclass(frozen=True)
@@ -66,6 +72,12 @@ class Options:
     person : who the player is where several people are in view: "biggest", "left", "right", or a point of the first
         pictures as shares of their width and height.
     slow : how many times slower than life the clip plays, 1 for real speed.
+    stature : the player's height in metres; lengths are then given in metres as well.
+    stroke : which stroke it is, one of ``stroke.strokes.STROKES``.
+
+    Raises
+    ------
+    SwingmatchError : a stature that nobody has, or a stroke that is not known.
     """
 
     model: str | None = None
@@ -74,6 +86,19 @@ class Options:
     player: str | None = None
     person: Wanted | None = None
     slow: float | None = None
+    stature: float | None = None
+    stroke: str | None = None
+
+    def __post_init__(self) -> None:
+        low, high = _STATURES
+        if self.stature is not None and not low <= self.stature <= high:
+            raise SwingmatchError(
+                f"A height of {self.stature:g} m makes no sense; give it in metres, from {low:g} to {high:g}."
+            )
+        if self.stroke is not None and self.stroke not in STROKES:
+            raise SwingmatchError(
+                f'There is no stroke "{self.stroke}"; say {", ".join(list(STROKES)[:-1])} or {list(STROKES)[-1]}.'
+            )
 
 
 @dataclass(frozen=True)
@@ -149,14 +174,37 @@ def review_clip(
     SwingmatchError : one sentence on why the clip cannot be used.
     """
     options = options or Options()
-    seen = _see(path, options, estimator, progress)
-    early = check(seen.clip, seen.track, seen.onsets, seen.picture, slow=seen.slow)
-    if not early.usable:
-        raise TrackError(early.remarks[0].sentence)
+    seen = _usable(path, options, estimator, progress)
     strokes = _strokes(seen, options, progress)
-    review = _compare(seen, strokes, _footage(seen, strokes, options), library, options)
+    footage = _footage(seen, strokes, options)
+    measured = _measure(seen, strokes, footage, options, progress)
+    review = _compare(seen, strokes, footage, library, options)
     progress("comparing", 1.0)
-    return review
+    return replace(review, measures=measured.measures)
+
+
+def measure_clip(
+    path: Path,
+    options: Options | None = None,
+    *,
+    estimator: PoseEstimator | None = None,
+    progress: Progress = silent,
+) -> Measured:
+    """Every measure of every swing of one clip, without a model swing.
+
+    Parameters
+    ----------
+    path : the video file. options : what the coach says.
+    estimator : the pose model; the bundled one is loaded, and closed again, where None.
+
+    Raises
+    ------
+    SwingmatchError : one sentence on why the clip cannot be used.
+    """
+    options = options or Options()
+    seen = _usable(path, options, estimator, progress)
+    strokes = _strokes(seen, options, progress)
+    return _measure(seen, strokes, _footage(seen, strokes, options), options, progress)
 
 
 def check_clip(
@@ -186,6 +234,15 @@ def check_clip(
         missing = unusable("strokes", str(error)).remarks
         return replace(early, remarks=(*missing, *early.remarks))
     return _footage(seen, strokes, options)
+
+
+def _usable(path: Path, options: Options, estimator: PoseEstimator | None, progress: Progress) -> Seen:
+    """What a clip holds. Raises ``SwingmatchError``, also where it cannot be used."""
+    seen = _see(path, options, estimator, progress)
+    early = check(seen.clip, seen.track, seen.onsets, seen.picture, slow=seen.slow)
+    if not early.usable:
+        raise TrackError(early.remarks[0].sentence)
+    return seen
 
 
 def _see(path: Path, options: Options, estimator: PoseEstimator | None, progress: Progress) -> Seen:
@@ -249,6 +306,7 @@ def _strokes(seen: Seen, options: Options, progress: Progress) -> Strokes:
             azimuth=options.azimuth,
             ball=ball_watcher(seen.clip, seen.track, body_height(seen.track)) if real else None,
             on_stroke=lambda done, count: progress("reading the swings", done / count),
+            **({} if options.stroke is None else {"stroke": options.stroke}),
         )
     except StrokeError as error:
         if not seen.slow.question:
@@ -279,6 +337,24 @@ def _footage(seen: Seen, strokes: Strokes, options: Options) -> Footage:
         heard=all("sound" in (contact.source, *contact.sources) for contact in strokes.contacts),
         contact_within=max(_NINE_IN_TEN * contact.sd for contact in strokes.contacts),
         slow=seen.slow,
+    )
+
+
+def _measure(
+    seen: Seen, strokes: Strokes, footage: Footage, options: Options, progress: Progress
+) -> Measured:
+    """Measure swing after swing."""
+    out: list[tuple[Measure, ...]] = []
+    for swing, contact in zip(strokes.swings, strokes.contacts, strict=True):
+        hidden = hidden_measures(definition_of(swing), swing.hand, seen.track, footage)
+        out.append(measure(swing, contact_sd=contact.sd, stature=options.stature, hides=hidden.get))
+        progress("measuring", len(out) / len(strokes.swings))
+    return Measured(
+        clip=seen.clip.path.name,
+        strokes=strokes,
+        measures=tuple(out),
+        notes=(*strokes.notes, *footage.notes),
+        slow=seen.slow.factor,
     )
 
 

@@ -16,7 +16,7 @@ from swingmatch.errors import ClipError, LibraryError, SetupError
 from swingmatch.library.store import load_library, write_volunteer
 from swingmatch.report.folder import Written
 
-COMMANDS = ("demo", "compare", "check", "models")
+COMMANDS = ("demo", "compare", "measure", "check", "models")
 
 
 class Estimator:
@@ -369,3 +369,71 @@ def test_a_full_disk_costs_a_sentence_a_clip(checker, stub, tmp_path, capsys, mo
     assert len(sentences) == 2
     assert all("disk is full" in sentence for sentence in sentences)
     assert list(tmp_path.iterdir()) == []
+
+
+# --- measure ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def measurer(monkeypatch, stub):
+    """Stands for the measuring: remembers what it was asked, fails for "bad", gives a clip without swings."""
+    from swingmatch.findings.measured import Measured
+    from swingmatch.stroke.reconstruct import Strokes
+
+    asked = []
+
+    def measure_clip(path, options, *, estimator, progress):
+        assert estimator is stub.estimator
+        asked.append((path, options))
+        progress("measuring", 1.0)
+        if path.stem == "bad":
+            raise ClipError("The file bad.mp4 is not a video.")
+        return Measured(path.name, Strokes("right", 90.0, (), (), ()), (), (f"A note on {path.stem}.",))
+
+    monkeypatch.setattr("swingmatch.pipeline.measure_clip", measure_clip)
+    return asked
+
+
+def test_measure_prints_and_writes_and_goes_past_a_bad_clip(measurer, stub, tmp_path, capsys):
+    out = tmp_path / "o"
+    assert cli.main(["measure", "bad.mp4", "good.mp4", "--out", str(out)]) == 1
+    said, err = capsys.readouterr()
+    assert one_sentence(err) == ["swingmatch: The file bad.mp4 is not a video."]
+    assert "A note on good." in said
+    assert "good-measures.csv" in said
+    assert "not medical advice" in said
+    assert sorted(p.name for p in out.iterdir()) == ["good-measures.csv", "good-measures.parquet"]
+    assert stub.estimator.closed == 1
+
+
+def test_measure_passes_on_what_the_coach_says(measurer, tmp_path):
+    words = ["measure", "a.mp4", "--hand", "left", "--camera", "back", "--person", "biggest", "--slow", "4"]
+    words += ["--height", "1.62", "--stroke", "two-handed-backhand", "--out", str(tmp_path)]
+    assert cli.main(words) == 0
+    ((_, options),) = measurer
+    assert (options.hand, options.azimuth, options.person, options.slow) == ("left", 180.0, "biggest", 4.0)
+    assert (options.stature, options.stroke) == (1.62, "two-handed backhand")
+
+
+@pytest.mark.parametrize("command", ["measure", "compare"])
+@pytest.mark.parametrize("height", ["178", "0.3", "nan"])
+def test_a_height_that_nobody_has_is_one_sentence(measurer, stub, tmp_path, capsys, command, height):
+    assert cli.main([command, "a.mp4", "--height", height, "--out", str(tmp_path)]) == 1
+    (sentence,) = one_sentence(capsys.readouterr().err)
+    assert "in metres, from 0.9 to 2.4" in sentence
+    assert measurer == stub.reviews == []
+
+
+def test_words_for_strokes_are_those_of_the_strokes():
+    from swingmatch.stroke.strokes import STROKES
+
+    assert list(cli.STROKE_WORDS.values()) == list(STROKES)
+    assert all(word.replace("-", " ") == name.replace("-", " ") for word, name in cli.STROKE_WORDS.items())
+
+
+def test_a_stroke_that_is_not_known_is_one_sentence():
+    from swingmatch.errors import SwingmatchError
+    from swingmatch.pipeline import Options
+
+    with pytest.raises(SwingmatchError, match=r'no stroke "smash"; say forehand, .* or serve'):
+        Options(stroke="smash")

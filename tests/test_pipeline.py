@@ -89,7 +89,7 @@ def test_what_is_said_keeps_its_promises(review):
 
 def test_progress_names_each_step_and_reaches_the_end(review, steps):
     names = list(dict.fromkeys(step for step, _ in steps))
-    assert names == ["following the player", "reading the swings", "comparing"]
+    assert names == ["following the player", "reading the swings", "measuring", "comparing"]
     for name in names:
         shares = [share for step, share in steps if step == name]
         assert shares == sorted(shares)
@@ -406,3 +406,38 @@ def test_a_folder_is_only_looked_at_by_the_check(tmp_path):
     (tmp_path / "file").write_text("")
     with pytest.raises(SwingmatchError, match="not a folder"):
         check_folder(tmp_path / "file")
+
+
+def test_the_review_carries_every_measure_of_each_swing(review):
+    from swingmatch.stroke.strokes import definition_of
+
+    (pair,), (measures,) = review.pairs, review.measures
+    assert [m.row.key for m in measures] == [row.key for row in definition_of(pair.player).measures]
+    assert all(m.visible or m.why_not for m in measures)
+
+
+def test_measuring_a_clip_needs_no_model_swing(rendered, review, monkeypatch):
+    monkeypatch.setattr(pipeline, "track_clip", lambda *_, **__: review.track)
+    measured = pipeline.measure_clip(rendered[0], Options(stature=1.8), estimator=object())
+    assert measured.clip == rendered[0].name
+    assert measured.camera_side == review.camera_side
+    assert len(measured.measures) == len(measured.strokes.swings) == 1
+    for with_height, without in zip(measured.measures[0], review.measures[0], strict=True):
+        assert with_height.value == pytest.approx(without.value, nan_ok=True)
+        assert without.metres is None
+        if with_height.row.unit == "statures":
+            assert with_height.metres == pytest.approx(1.8 * with_height.value)
+
+
+def test_a_stroke_is_passed_on_only_where_the_coach_says_it(followed, monkeypatch):
+    seen, strokes = followed
+    asked = []
+
+    def find(track, onsets, **options):
+        asked.append(options.get("stroke"))
+        return strokes
+
+    monkeypatch.setattr(pipeline, "find_swings", find)
+    pipeline._strokes(seen, Options(), lambda *_: None)
+    pipeline._strokes(seen, Options(stroke="serve"), lambda *_: None)
+    assert asked == [None, "serve"]

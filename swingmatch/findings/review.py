@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from swingmatch.align.alignment import Alignment
 from swingmatch.body.track import Track
 from swingmatch.findings.deviation import Deviation
+from swingmatch.stroke.measure import Measure
 from swingmatch.stroke.swing import Swing
 
 
@@ -87,6 +88,7 @@ class Review:
     not_visible : labels of quantities that this view cannot show.
     notes : sentences on the footage and its limits.
     slow : how many times slower than life the clip plays; all times here are real, the clip's are ``slow`` times these.
+    measures : of each swing, in the order of ``pairs``; empty where nothing was measured.
     """
 
     player: str
@@ -104,3 +106,4 @@ class Review:
     not_visible: tuple[str, ...]
     notes: tuple[str, ...]
     slow: float = 1.0
+    measures: tuple[tuple[Measure, ...], ...] = ()

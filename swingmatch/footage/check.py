@@ -40,7 +40,7 @@ _AZIMUTH = 30
 #: 60 and 2.7 (13) at 45. Real clips this small are compressed as well.
 _SMALL, _TINY = 80.0, 45.0
 #: Share of the frames with a part of the body out of the picture from which its measures are left out.
-_CUT_OFF = 0.15
+CUT_OFF = 0.15
 #: Parts nearer to the border than this share of the picture count as out: the model draws them in.
 _BORDER = 0.005
 #: Shares of the frames in which the player is found: fewer than the first is said, fewer than the second too few.
@@ -293,7 +293,7 @@ def cut_off(track: Track) -> NDArray[np.float64]:
 
 def _in_view(track: Track, hand: Hand) -> list[Remark]:
     shares = cut_off(track)
-    lost = {name for name in KEYPOINTS if shares[INDEX[name]] > _CUT_OFF}
+    lost = {name for name in KEYPOINTS if shares[INDEX[name]] > CUT_OFF}
     if not lost:
         return [Remark("in view", "fine", "The whole body is in view.")]
     parts = [part for part, ends in _PARTS if any(name.split("_")[-1] in ends for name in lost)]

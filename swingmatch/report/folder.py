@@ -10,10 +10,12 @@ from pathlib import Path
 
 from swingmatch.clip.reader import Frame, frames, open_clip
 from swingmatch.errors import LibraryError, SwingmatchError
+from swingmatch.findings.measured import Measured
 from swingmatch.findings.review import Review
 from swingmatch.library.store import slug
 from swingmatch.progress import Progress, silent
 from swingmatch.report.film import write_film
+from swingmatch.report.measures_files import write_csv, write_parquet
 from swingmatch.report.page import write_page
 from swingmatch.report.save import save_text
 
@@ -59,10 +61,28 @@ def write_review(
         for frame in frames(source, start * review.slow, stop * review.slow, max_height=tall):
             yield replace(frame, time=frame.time / review.slow)
 
-    page, film = _free(folder, _file_name(review.player), (clip, *keep))
+    page, film = _free(folder, _file_name(review.player), (clip, *keep), ("html", "mp4"))
     write_film(review, clip_frames, film, progress_to=lambda share: progress("drawing the film", share))
     write_page(review, page, film, clip_frames=clip_frames)
     return Written(page=page, film=film)
+
+
+def write_measures(
+    measured: Measured, clip: Path, folder: Path, *, keep: Collection[Path] = ()
+) -> tuple[Path, Path]:
+    """Write ``<clip's name>-measures.csv`` and ``.parquet`` into ``folder``, which is made where it is missing.
+
+    Files of an earlier run are replaced, but never a file of ``keep``: a number is added to the name.
+
+    Raises
+    ------
+    SwingmatchError : the folder or a file cannot be written.
+    """
+    _make_folder(folder)
+    table, frame = _free(folder, f"{clip.stem}-measures", keep, ("csv", "parquet"))
+    write_csv(measured, table)
+    write_parquet(measured, frame)
+    return table, frame
 
 
 def write_note(text: str, clip: Path, folder: Path, *, keep: Collection[Path] = ()) -> Path:
@@ -99,10 +119,10 @@ def _file_name(player: str) -> str:
         return "review"
 
 
-def _free(folder: Path, name: str, keep: Collection[Path]) -> tuple[Path, Path]:
-    """Page and film of the first of name, name-2, name-3 ... that would replace no file of ``keep``."""
+def _free(folder: Path, name: str, keep: Collection[Path], kinds: tuple[str, str]) -> tuple[Path, Path]:
+    """Files of both ``kinds`` of the first of name, name-2, name-3 ... that would replace no file of ``keep``."""
     stems = (name if number == 1 else f"{name}-{number}" for number in itertools.count(1))
-    pairs = ((folder / f"{stem}.html", folder / f"{stem}.mp4") for stem in stems)
+    pairs = ((folder / f"{stem}.{kinds[0]}", folder / f"{stem}.{kinds[1]}") for stem in stems)
     return next(pair for pair in pairs if not any(_same(path, kept) for path in pair for kept in keep))
 
 

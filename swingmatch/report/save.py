@@ -1,9 +1,10 @@
-"""Texts to disk, whole or not at all."""
+"""Files to disk, whole or not at all."""
 
 from __future__ import annotations
 
 import errno
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 from swingmatch.errors import ClipError
@@ -16,9 +17,21 @@ def save_text(text: str, path: Path) -> None:
     ------
     ClipError : the disk is full, or the folder may not be written to; nothing is left behind then.
     """
+    save(path, lambda part: part.write_text(text, encoding="utf-8"))
+
+
+def save(path: Path, write: Callable[[Path], object]) -> None:
+    """Have ``write`` make a file; it appears under its name only when it is whole.
+
+    ``write`` is given the place where the file grows, and may raise ``OSError``.
+
+    Raises
+    ------
+    ClipError : the disk is full, or the folder may not be written to; nothing is left behind then.
+    """
     part = path.with_name(f".{path.name}.part")
     try:
-        part.write_text(text, encoding="utf-8")
+        write(part)
         os.replace(part, path)
     except OSError as problem:
         if problem.errno in (errno.ENOSPC, errno.EDQUOT):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -293,3 +293,48 @@ def film_path(tmp_path_factory: pytest.TempPathFactory, scene: Scene) -> Path:
     path = tmp_path_factory.mktemp("film") / "film.mp4"
     write_film(scene.review, scene.frames, path, fps=FILM_FPS)
     return path
+
+
+#: Camera sides that would show a measure, by the length of its key: two, this one alone, none.
+OTHER_SIDES = (("front", "back"), ("front right",), ())
+
+
+def measured_of(scene: Scene, stature: float | None = None):
+    """Every measure of a made-up scene, with bodies drawn at random and a made-up table of certainty."""
+    from swingmatch.findings.measured import Measured
+    from swingmatch.stroke import measure as taking
+    from swingmatch.stroke.contact import Contact
+    from swingmatch.stroke.reconstruct import Strokes
+
+    rng = np.random.default_rng(2)
+    swings = []
+    for pair in scene.review.pairs:
+        own = pair.player
+        # Wrong by the same way all through a swing, and most along the camera's line of sight.
+        off = (
+            rng.normal(0.0, 1.0, (6, 1, K, 3)) * [0.004, 0.004, 0.03] @ turn(np.eye(3), own.camera_azimuth).T
+        )
+        swings.append(replace(own, draws=own.points + off))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(taking, "stated_sd", lambda stroke, key, spread: spread)
+        patch.setattr(taking, "sides_that_show", lambda stroke, key, useful: OTHER_SIDES[len(key) % 3])
+        measures = tuple(taking.measure(swing, contact_sd=0.004, stature=stature) for swing in swings)
+    strokes = Strokes(
+        hand=swings[0].hand,
+        camera_azimuth=swings[0].camera_azimuth,
+        swings=tuple(swings),
+        contacts=tuple(Contact(swing.contact, 0.004, "sound") for swing in swings),
+        notes=(),
+    )
+    return Measured("clip.mp4", strokes, measures, ("The camera looks from the side.",))
+
+
+@pytest.fixture(scope="session")
+def measured(scene: Scene):
+    """The measures of the scene."""
+    return measured_of(scene)
+
+
+@pytest.fixture(scope="session")
+def measure_scene() -> Callable[..., object]:
+    return measured_of
