@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from swingmatch.stroke.swing import EVENTS
 from swingmatch.study.measure import Errors
 from swingmatch.study.stated import coverage
 
@@ -107,7 +106,7 @@ def aims(pool: Pool) -> list[Aim]:
     ]
     rows += _most("contact without sound", " ms", lambda e: e.contact_hand, _FRAME, 2 * _FRAME)
     rows += _most("contact with sound", " ms", lambda e: e.contact_sound, 5.0)
-    for name in EVENTS:
+    for name in dict.fromkeys(name for e in pool for name in e.events):
         if name != "contact":
             rows += _most(name.replace("_", " "), " ms", _event(name), 40.0)
     rows += _most("elbow flexion", "°", _angles("hitting_elbow_flexion", "off_elbow_flexion"), 6.0, 15.0)

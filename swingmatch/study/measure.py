@@ -30,7 +30,8 @@ from swingmatch.stroke.contact import Contact
 from swingmatch.stroke.cut import body_height
 from swingmatch.stroke.direction import camera_to_court, side_name, wrap
 from swingmatch.stroke.reconstruct import Strokes, find_swings
-from swingmatch.stroke.swing import EVENTS, Swing
+from swingmatch.stroke.strokes import STROKES
+from swingmatch.stroke.swing import Swing
 from swingmatch.study.kept import Tracked, kept
 from swingmatch.study.measures import Taken, taken
 from swingmatch.study.stated import difference, quantity_sd
@@ -132,6 +133,11 @@ def true_swings(truth: ClipTruth, stroke: str = "forehand") -> list[Swing]:
         )
         for swing in truth.swings
     ]
+
+
+def _kind(errors: Errors) -> str:
+    """The stroke whose events and measures a clip's truth has; a recorded stroke was read as a forehand."""
+    return errors.stroke if errors.stroke in STROKES else "forehand"
 
 
 def _azimuth(truth: ClipTruth) -> float:
@@ -304,7 +310,7 @@ def _moment_errors(errors: Errors, strokes: Strokes, truth: ClipTruth) -> None:
         swing = strokes.swings[best]
         error = _contact_error(errors, "contact with sound", strokes.contacts[best], swing.contact, at)
         errors.contact_sound.append(error)
-        for name in EVENTS:
+        for name in STROKES[_kind(errors)].events:
             if name != "contact" and name in swing.events and name in true.events:
                 errors.events.setdefault(name, []).append(1000 * (swing.events[name] - true.events[name]))
     errors.extra = len(strokes.swings) - len(used)
@@ -312,15 +318,17 @@ def _moment_errors(errors: Errors, strokes: Strokes, truth: ClipTruth) -> None:
 
 def _body_errors(errors: Errors, track: Track, strokes: Strokes, truth: ClipTruth) -> None:
     """Angles, stance and the quantities of the comparison, from strokes that were read with the true hand."""
-    for true in true_swings(truth):
+    for true in true_swings(truth, _kind(errors)):
         best = _nearest(strokes, true.contact)
-        if best is None:
+        if best is None or strokes.swings[best].stroke != true.stroke:
             continue
         swing = strokes.swings[best]
         _angle_errors(errors, track, swing, true)
         _stance_errors(errors, swing, true)
         for name, found in taken(swing, true, strokes.contacts[best].sd).items():
             errors.measures.setdefault(name, []).append(found)
+        if true.stroke != "forehand":
+            continue  # there are no phrases for the differences of the others
         alignment = align(swing, true)
         for deviation in compare([swing], true, [alignment], [true]):
             key = (deviation.quantity, deviation.phase)

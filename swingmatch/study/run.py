@@ -34,7 +34,7 @@ def filmed(item: AnyShot, folder: Path) -> tuple[Path, ClipTruth]:
 
 def _one(item: AnyShot, folder: Path, keep: bool) -> Errors:
     path, truth = filmed(item, folder)
-    stroke = f"recorded {item.stroke}" if isinstance(item, RecordedShot) else "forehand"
+    stroke = f"recorded {item.stroke}" if isinstance(item, RecordedShot) else item.stroke
     return errors_of(path, truth, stroke=stroke, keep=keep)
 
 

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from typing import Protocol
 
 import numpy as np
 
 from swingmatch.stroke.swing import Hand
+from swingmatch.synth.backhand import random_backhand_player
+from swingmatch.synth.build import Build
 from swingmatch.synth.camera import Camera
-from swingmatch.synth.cast import Player, random_player
+from swingmatch.synth.cast import random_player
 from swingmatch.synth.film import aimed, render
-from swingmatch.synth.forehand import perform
 from swingmatch.synth.look import Look
+from swingmatch.synth.motion import Motion
 from swingmatch.synth.scene import SURFACES, Scene
+from swingmatch.synth.serve_cast import random_server
 from swingmatch.synth.truth import ClipTruth, read_truth
 
 #: Camera places, spread over the circle in eighths; a clip's own azimuth is off by up to ``_OFF`` degrees.
@@ -30,16 +35,42 @@ _SWINGS = 1
 _ROUND = len(_PLACES) * len(_RATES)
 
 
+class Drawn(Protocol):
+    """A player who was drawn by seed, whatever the stroke."""
+
+    @property
+    def build(self) -> Build: ...
+    @property
+    def hand(self) -> Hand: ...
+    def perform(self, *, swings: int = ..., variation: float = ..., rest: float = ...) -> Motion:
+        """The player's motion; always the same for the same arguments."""
+
+
+#: Stroke -> seed -> a player who makes it.
+PLAYERS: dict[str, Callable[[int], Drawn]] = {
+    "forehand": random_player,
+    "two-handed backhand": partial(random_backhand_player, hands=2),
+    "one-handed backhand": partial(random_backhand_player, hands=1),
+    "serve": random_server,
+}
+
+
 @dataclass(frozen=True)
 class Shot:
     """One clip of the study before it is rendered; ``crf`` is how hard it is compressed (see ``FilmWriter``)."""
 
     seed: int
-    player: Player
+    player: Drawn
     camera: Camera
     look: Look
     scene: Scene
     crf: float
+    stroke: str = "forehand"
+
+    @property
+    def name(self) -> str:
+        """The clip's file name without its ending."""
+        return f"{'shot' if self.stroke == 'forehand' else self.stroke.replace(' ', '-')}-{self.seed}"
 
 
 def camera_of(seed: int, place: int, hand: Hand) -> Camera:
@@ -77,33 +108,30 @@ def scene_of(seed: int) -> Scene:
     )
 
 
-def shot(seed: int, place: int) -> Shot:
-    """The clip of a seed: everything but the camera's place and rate is drawn."""
-    player = random_player(seed)
+def shot(seed: int, place: int, stroke: str = "forehand") -> Shot:
+    """The clip of a seed: everything but the camera's place and rate, and the stroke, is drawn."""
+    player = PLAYERS[stroke](seed)
     look = Look.of(seed, build=player.build.girth)
     crf = float(np.random.default_rng([seed, 79]).choice([20.0, 26.0, 32.0]))
-    return Shot(seed, player, camera_of(seed, place, player.hand), look, scene_of(seed), crf)
+    return Shot(seed, player, camera_of(seed, place, player.hand), look, scene_of(seed), crf, stroke)
 
 
-def shots(seeds: Sequence[int], count: int) -> list[Shot]:
+def shots(seeds: Sequence[int], count: int, stroke: str = "forehand") -> list[Shot]:
     """The clips of the first ``count`` of some seeds; the seed also says the camera's place and rate.
 
     Raises ``ValueError`` when there are fewer seeds than asked for.
     """
     if count > len(seeds):
         raise ValueError(f"there are only {len(seeds)} seeds, {count} were asked for")
-    return [shot(seed, seed % _ROUND) for seed in seeds[:count]]
+    return [shot(seed, seed % _ROUND, stroke) for seed in seeds[:count]]
 
 
 def film(item: Shot, folder: Path) -> tuple[Path, ClipTruth]:
     """Render a shot into ``folder`` unless it is there already; the clip's path and its truth."""
     folder.mkdir(parents=True, exist_ok=True)
-    path = folder / f"shot-{item.seed}.mp4"
+    path = folder / f"{item.name}.mp4"
     if not (path.exists() and path.with_suffix(".truth.json").exists()):
-        player = item.player
-        motion = perform(
-            player.style, player.build, player.hand, swings=_SWINGS, faults=player.faults, seed=player.seed
-        )
+        motion = item.player.perform(swings=_SWINGS)
         render(
             motion, aimed(item.camera, motion), item.look, item.scene, path, crf=item.crf, subframes=2,
             keep_truth=True,

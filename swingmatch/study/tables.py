@@ -10,7 +10,6 @@ import numpy as np
 
 from swingmatch.findings.quantities import QUANTITIES
 from swingmatch.stroke.direction import SIDES
-from swingmatch.stroke.swing import EVENTS
 from swingmatch.study.aims import Pool, aims, over_bare, percentile, share, stated_names
 from swingmatch.study.measure import ANGLES, TURNS, Errors
 from swingmatch.study.stated import coverage
@@ -101,7 +100,7 @@ def rows(all_errors: Pool) -> list[Row]:
         _spread_row("contact with sound, ms", "contact_sound"),
         _spread_row("contact without sound, ms", "contact_hand"),
     ]
-    out += [_event_row(event) for event in EVENTS if event != "contact"]
+    out += [_event_row(event) for event in dict.fromkeys(name for e in all_errors for name in e.events)]
     out += [_angle_row(key, "angles") for key in ANGLES]
     out += [_angle_row(key, "turns_given", " with the camera's place given") for key in TURNS]
     out.append(_spread_row("stance over shoulder width, %", "stance"))
@@ -150,9 +149,8 @@ def summary(all_errors: Sequence[Errors]) -> str:
     lines = rows(all_errors)
     title = "Each cell: median / 90th percentile of the absolute error"
     parts.append(table(f"{title}, by camera side (of the right-handed swing)", lines, by_side(all_errors)))
-    for name, columns in (("frame rate", by_rate(all_errors)), ("stroke", by_stroke(all_errors))):
-        if len(columns) > 1:
-            parts.append(table(f"{title}, by {name}", lines, columns))
+    if len(by_rate(all_errors)) > 1:
+        parts.append(table(f"{title}, by frame rate", lines, by_rate(all_errors)))
     raw = [_angle_row(key, "raw_angles") for key in ANGLES]
     parts.append(table("The same angles from the pose model's own 3-D", raw, by_side(all_errors)))
     parts.append(_times(all_errors))

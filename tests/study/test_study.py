@@ -78,15 +78,19 @@ def test_summary_of_nothing_usable_meets_nothing():
     assert " met |" not in tables.summary(pool).replace("not met", "")
 
 
-def test_tables_by_rate_and_stroke_appear_where_there_are_several():
-    two = [errors(rate=30.0, stance=[-6.0]), errors(rate=120.0, stroke="recorded serve", stance=[4.0])]
+def test_a_table_by_rate_appears_where_there_are_several():
+    two = [errors(rate=30.0, stance=[-6.0]), errors(rate=120.0, stance=[4.0])]
     text = tables.summary(two)
     assert "| what | 30 per second | 120 per second |" in text
-    assert "| what | forehand | recorded serve |" in text
-    by_side, by_rate, by_stroke = lines(text, "stance over shoulder width, %")
+    by_side, by_rate = lines(text, "stance over shoulder width, %")
     assert by_side == ["5.0 / 5.8", "5.0 / 5.8"]
-    assert by_rate == by_stroke == ["6.0 / 6.0", "4.0 / 4.0"]
+    assert by_rate == ["6.0 / 6.0", "4.0 / 4.0"]
     assert "per second" not in tables.summary(two[:1])
+
+
+def test_strokes_are_told_apart():
+    two = [errors(), errors(stroke="recorded serve")]
+    assert tables.by_stroke(two) == [("forehand", two[:1]), ("recorded serve", two[1:])]
 
 
 def test_raw_angles_have_a_table_of_their_own():
