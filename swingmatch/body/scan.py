@@ -1,10 +1,13 @@
-"""The coarse pass over a clip: everybody in view a few times a second, and from it where somebody swings.
+"""The coarse pass over a clip: everybody in view now and then, and from it where somebody swings.
 
-A long clip is followed at its full rate only there, so that it costs by its swings and not by its length.
+A long clip is followed at its full rate only there, so that it costs by its swings and not by its length. Small
+pictures are compared a few times a second. Somebody who rests is looked at seldom, somebody who moves now and then,
+and where the arms went somewhere between two looks, the moments between are looked at too.
 """
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
@@ -23,6 +26,7 @@ from swingmatch.body.window import (
     Window,
     estimate_in,
     place_of,
+    place_of_points,
     plausible,
     window_around,
     window_at,
@@ -32,23 +36,37 @@ from swingmatch.clip.sound import Onsets
 
 Array = NDArray[np.float64]
 
-#: Looks a second. A stroke's hand passes the body in 0.1-0.2 s and its whole path takes about 0.8 s.
+#: Moments a second. A stroke's hand passes the body in 0.1-0.2 s and its whole path takes about 0.8 s.
 SCAN_RATE = 6.0
-#: Others are looked for this often, seconds, in so many levels of windows; with nobody in view, this often everywhere.
-_OTHERS_EVERY, _OTHERS_LEVELS, _ANYBODY_EVERY = 4.0, 2, 1.0
+#: Somebody who moves is looked at this often, and somebody who rests, seconds.
+_LOOK_EVERY, _REST_EVERY = 0.5, 2.0
+#: Arms that went so far between two looks, statures, are looked at in every moment between and after. Of 60 generated
+#: and 14 recorded strokes, seen from all round and with the looks anyhow placed in time, none went less than 0.19.
+_ARMS_MOVED = 0.15
+#: A trunk that went so far between two looks is looked at in every moment too, heights: it could get out of sight.
+_TRUNK_MOVED = 0.35
+#: Others are looked for this often where something moves away from those known, and where nothing does, seconds.
+_OTHERS_EVERY, _OTHERS_SELDOM, _OTHERS_LEVELS = 4.0, 20.0, 2
+#: With nobody in view anybody is looked for this often, seconds, and after so many vain searches less and less often.
+_ANYBODY_EVERY, _ANYBODY_SELDOM = 1.0, 8.0
 #: After this long without a sighting somebody is not looked for in place any more, seconds.
 _GONE = 1.5
 #: Somebody who comes back is as tall as before within this factor.
 _AS_TALL = 1.7
 #: Somebody seen in fewer moments than this was a mistake of the model where others were seen more often.
 _FEWEST = 3
-#: A part of the picture whose grey changed less than this since the last look is still, levels of 255.
-_STILL = 6.0
-#: Width of the small picture in which change is looked for, pixels, and the longest time it spares looks, seconds.
-_SMALL, _SPARE = 160, 1.0
+#: Moments that are kept for going back to.
+_HELD = round(_LOOK_EVERY * SCAN_RATE) - 1
+#: Width of the small picture in which change is looked for, pixels, and what counts as a change, levels of 255.
+_SMALL, _CHANGED = 240, 12
+#: Somebody moves who changes this much of the picture from one moment to the next, heights squared. The fastest
+#: moments of generated and recorded strokes change 0.13 and more.
+_MOVES = 0.03
+#: Somebody new changes this share of the picture.
+_SOMEBODY = 0.002
 #: Hand speed from one look to the next that may be a stroke, statures a second; and with a strike heard near it.
-#: Of 24 generated strokes, seen from all round and with the looks anyhow placed in time, the slowest reached 1.6.
-_FAST, _FAST_WITH_SOUND = 1.3, 0.6
+#: Of 60 generated strokes, looked at anyhow in time, the slowest reached 1.4, of 14 recorded ones 1.0.
+_FAST, _FAST_WITH_SOUND = 0.9, 0.6
 #: How near a strike must be, seconds.
 _NEAR = 0.3
 #: What is kept before and after a candidate, seconds: more than ``stroke.cut`` keeps of a stroke.
@@ -76,62 +94,121 @@ class Scan:
 
 @dataclass(eq=False)
 class _Trail:
-    """One person on the way through the clip."""
+    """One person on the way through the clip.
+
+    Attributes
+    ----------
+    times, poses : sightings, rising. missed : seconds of looks in vain.
+    moved : the person moved since the last look. busy : each moment is looked at.
+    """
 
     identity: Identity = field(default_factory=Identity)
     times: list[float] = field(default_factory=list)
     poses: list[Pose] = field(default_factory=list)
-    looked: float = -np.inf
+    missed: list[float] = field(default_factory=list)
+    moved: bool = True
+    busy: bool = False
+
+    @property
+    def last(self) -> Place:
+        """Where the person was seen last."""
+        return place_of(self.poses[-1])
+
+    @property
+    def in_view(self) -> bool:
+        """Whether the last look was not in vain."""
+        return not self.missed or self.missed[-1] < self.times[-1]
+
+    def active(self, time: float) -> bool:
+        """Whether the person is worth a look in place."""
+        return self.in_view or time - self.times[-1] <= _GONE
+
+    def due(self, time: float) -> bool:
+        """Whether it is time for a look; half a moment early is in time."""
+        every = 0.0 if self.busy or not self.in_view else _LOOK_EVERY if self.moved else _REST_EVERY
+        return time - self.times[-1] >= every - 0.5 / SCAN_RATE
+
+    def went(self, pose: Pose) -> bool:
+        """Whether arms or trunk are so far from where they were at the last sighting that moments between count."""
+        if self.last.distance(place_of(pose)) >= _TRUNK_MOVED:
+            return True
+        two = np.stack([self.poses[-1].image, pose.image])
+        pair = Person(_PAIR, two, (self.last, place_of(pose)), np.zeros((0, 3)), (1, 1))
+        return float(pair.hand_speeds()[0][0]) * float(np.ptp(_PAIR)) >= _ARMS_MOVED
 
     def add(self, pose: Pose, frame: Frame) -> None:
-        """A sighting; the very same pose as before was taken over without a look."""
-        if not self.poses or pose is not self.poses[-1]:
-            self.looked = frame.time
+        """A sighting."""
+        self.busy = bool(self.poses) and self.went(pose)
         self.identity.learn(pose, frame.image, frame.time)
         self.times.append(frame.time)
         self.poses.append(pose)
+        self.moved = False
 
     def window(self, time: float) -> Window:
         place = self.identity.predicted(time)
         around = window_around(self.poses[-1])
         if place is None:
             return around
-        last = place_of(self.poses[-1])
-        return Window(around.left + place.x - last.x, around.top + place.y - last.y, around.side)
+        return Window(around.left + place.x - self.last.x, around.top + place.y - self.last.y, around.side)
 
-    def person(self, size: tuple[int, int]) -> Person:
-        image = np.stack([pose.image for pose in self.poses])
-        places = tuple(place_of(pose) for pose in self.poses)
-        return Person(np.array(self.times), image, places, self.identity.colours, size)
+    def person(self, moments: Array, size: tuple[int, int]) -> Person:
+        """The person as seen, and on straight ways from sighting to sighting at moments that needed no look."""
+        times, image = np.array(self.times), np.stack([pose.image for pose in self.poses])
+        later = moments[moments > times[0]]
+        before = np.searchsorted(times, later, side="right") - 1
+        after = np.append(times, np.inf)[before + 1]
+        # Nothing is known between a sighting and the next where a look was in vain.
+        known = np.searchsorted(self.missed, times[before]) == np.searchsorted(self.missed, after)
+        at = np.union1d(times, later[known])
+        flat = image.reshape(len(image), -1)
+        ways = np.stack([np.interp(at, times, column) for column in flat.T], axis=1)
+        image = ways.reshape(len(at), *image.shape[1:])
+        return Person(at, image, tuple(map(place_of_points, image)), self.identity.colours, size)
+
+
+#: Two moments that ``Person.hand_speeds`` takes for neighbours, seconds.
+_PAIR = np.array([0.0, 0.5])
 
 
 class _Change:
-    """Where the picture changed since somebody was last looked at, in a small grey copy."""
+    """Where the picture changed from one moment to the next, in a small grey copy."""
 
     def __init__(self) -> None:
         self._small: NDArray[np.uint8] | None = None
+        self._changed: NDArray[np.bool_] | None = None
         self._scale = 1.0
 
-    def update(self, picture: NDArray[np.uint8]) -> Callable[[Place | None], bool]:
-        """Whether a place (the whole picture where None) is still, against the last picture that was given."""
+    def update(self, picture: NDArray[np.uint8]) -> None:
+        """Take the next moment's picture."""
         self._scale = _SMALL / picture.shape[1]
         small = cv2.resize(picture, None, fx=self._scale, fy=self._scale, interpolation=cv2.INTER_AREA)
-        grey = cv2.cvtColor(small, cv2.COLOR_RGB2GRAY)
+        grey = np.asarray(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY), np.uint8)
         before, self._small = self._small, grey
-        if before is None:
-            return lambda place: False
-        change = cv2.blur(cv2.absdiff(grey, before), (3, 3))
+        self._changed = None if before is None else cv2.absdiff(grey, before) > _CHANGED
 
-        def still(place: Place | None) -> bool:
-            part = change
-            if place is not None:
-                window = window_at(place, 1.3)
-                x0, y0 = (max(0, int(v * self._scale)) for v in (window.left, window.top))
-                side = max(2, int(window.side * self._scale))
-                part = change[y0 : y0 + side, x0 : x0 + side]
-            return part.size > 0 and float(part.max()) < _STILL
+    def _part(self, place: Place) -> tuple[slice, slice]:
+        window = window_at(place, TIGHT)
+        x0, y0, x1, y1 = (
+            max(0, int(self._scale * v))
+            for v in (window.left, window.top, window.left + window.side, window.top + window.side)
+        )
+        return slice(y0, y1 + 1), slice(x0, x1 + 1)
 
-        return still
+    def moves(self, place: Place) -> bool:
+        """Whether somebody at a place moves; so it is at the first moment."""
+        if self._changed is None:
+            return True
+        height = max(self._scale * place.height, 1.0)
+        return np.count_nonzero(self._changed[self._part(place)]) >= max(_MOVES * height**2, 2.0)
+
+    def elsewhere(self, places: Iterable[Place]) -> bool:
+        """Whether something as large as a person moves away from some places; so it is at the first moment."""
+        if self._changed is None:
+            return True
+        left = self._changed.copy()
+        for place in places:
+            left[self._part(place)] = False
+        return np.count_nonzero(left) >= _SOMEBODY * left.size
 
 
 def scan_people(
@@ -141,78 +218,124 @@ def scan_people(
     rate: float = SCAN_RATE,
     on_frame: Callable[[float], None] | None = None,
 ) -> Scan:
-    """Look at a clip a few times a second and follow everybody.
+    """Go through a clip a few moments a second and follow everybody.
 
     Parameters
     ----------
-    frames : in order of time; those between two looks are passed over, and small pictures do.
-    estimator : see ``estimator.make_estimator``. rate : looks a second.
+    frames : in order of time; those between two moments are passed over, and small pictures do.
+    estimator : see ``estimator.make_estimator``. rate : moments a second.
     on_frame : called with each frame's time in seconds.
     """
-    trails: list[_Trail] = []
-    times: list[float] = []
-    size, most = (1, 1), 0
-    searched = due = -np.inf
-    change = _Change()
+    scanner = _Scanner(estimator)
+    due = -np.inf
     for frame in frames:
         if on_frame is not None:
             on_frame(frame.time)
         if frame.time < due - 0.1 / rate:
             continue
-        # The next look is due on a steady beat, or from here where frames are farther apart than that.
-        due = (due if times else frame.time) + 1.0 / rate
+        # The next moment is due on a steady beat, or from here where frames are farther apart than that.
+        due = (due if scanner.times else frame.time) + 1.0 / rate
         due = max(due, frame.time + 0.5 / rate)
-        times.append(frame.time)
-        size = (frame.image.shape[1], frame.image.shape[0])
-        still = change.update(frame.image)
-        active = [trail for trail in trails if frame.time - trail.times[-1] <= _GONE]
-        before = times[-2] if len(times) > 1 else -np.inf
-        # Stillness says something of those who were seen at the look before, and not for ever.
-        resting = [
-            trail
-            for trail in active
-            if trail.times[-1] == before
-            and frame.time - trail.looked < _SPARE
-            and still(place_of(trail.poses[-1]))
-        ]
-        seen = _look_at_all(active, resting, frame, estimator)
-        every = _OTHERS_EVERY if active else _ANYBODY_EVERY
-        if frame.time - searched >= every and (active or not still(None) or not trails):
-            searched = frame.time
-            levels = ALL_LEVELS if not active else _OTHERS_LEVELS
-            known = [pose for _, pose in seen]
-            for pose in find_people(frame.image, frame.time, estimator, levels=levels, known=known):
-                trail = _comes_back(pose, frame, trails, [t for t, _ in seen])
-                if trail is None:
-                    trail = _Trail()
-                    trails.append(trail)
-                seen.append((trail, pose))
-        for trail, pose in seen:
-            trail.add(pose, frame)
-        most = max(most, len(seen))
-    people = sorted((trail.person(size) for trail in trails), key=lambda p: -len(p.times))
-    lasting = [person for person in people if len(person.times) >= _FEWEST]
-    return Scan(tuple(lasting or people), np.array(times), size, most)
+        scanner.step(frame)
+    return scanner.scan()
 
 
-def _look_at_all(
-    active: Sequence[_Trail], resting: Sequence[_Trail], frame: Frame, estimator: PoseEstimator
-) -> list[tuple[_Trail, Pose]]:
-    """Everybody who is seen again; the taller ones first, painted over so that the model shows the next.
+class _Scanner:
+    """Everybody seen so far; ``step`` takes one moment after the other."""
 
-    Those ``resting`` are taken to be as they were, without a look.
-    """
-    seen: list[tuple[_Trail, Pose]] = []
-    left = frame.image
-    for trail in sorted(active, key=lambda t: -place_of(t.poses[-1]).height):
-        pose = trail.poses[-1] if trail in resting else _look(trail, frame, left, estimator)
+    def __init__(self, estimator: PoseEstimator) -> None:
+        self._estimator = estimator
+        self._trails: list[_Trail] = []
+        self._change = _Change()
+        # The last moments, for going back to.
+        self._held: deque[Frame] = deque(maxlen=_HELD)
+        self._searched, self._vain, self._stirred = -np.inf, 0, True
+        self._most = 0
+        self.times: list[float] = []
+        self._size = (1, 1)
+
+    def step(self, frame: Frame) -> None:
+        """Look at whoever is due, and for others where something moves."""
+        self.times.append(frame.time)
+        self._size = (frame.image.shape[1], frame.image.shape[0])
+        self._change.update(frame.image)
+        active = [trail for trail in self._trails if trail.active(frame.time)]
+        for trail in active:
+            trail.moved = trail.moved or self._change.moves(trail.last)
+        self._stirred = self._stirred or self._change.elsewhere(trail.last for trail in active)
+        self._look_at_due(active, frame)
+        if frame.time - self._searched >= self._search_after(bool(active)):
+            self._search(active, frame)
+        self._most = max(self._most, sum(trail.in_view for trail in self._trails))
+        self._held.append(frame)
+
+    def scan(self) -> Scan:
+        """What was seen."""
+        moments = np.array(self.times)
+        people = [trail.person(moments, self._size) for trail in self._trails]
+        people.sort(key=lambda person: -len(person.times))
+        lasting = [person for person in people if len(person.times) >= _FEWEST]
+        return Scan(tuple(lasting or people), moments, self._size, self._most)
+
+    def _look_at_due(self, active: Sequence[_Trail], frame: Frame) -> None:
+        """The taller ones first, painted over so that the model shows the next."""
+        left = frame.image
+        for trail in sorted(active, key=lambda t: -t.last.height):
+            if trail.due(frame.time):
+                self._look(trail, frame, left)
+            if trail.in_view and len(active) > 1:
+                left = left.copy() if left is frame.image else left
+                paint_over(left, trail.poses[-1])
+
+    def _look(self, trail: _Trail, frame: Frame, left: NDArray[np.uint8]) -> None:
+        """Look at somebody in ``left``, the picture without those seen already;
+        at moments before too if need be."""
+        pose = _look(trail, frame, left, self._estimator)
+        if pose is None or trail.went(pose):
+            looked = max([trail.times[-1], *trail.missed[-1:]])
+            back = [held for held in self._held if held.time > looked]
+            for held in back:
+                others = [t for t in self._trails if t is not trail and t.in_view]
+                between = _look(trail, held, _without(held.image, others), self._estimator)
+                if between is not None:
+                    trail.add(between, held)
+            if pose is None and back and trail.times[-1] >= back[0].time:
+                pose = _look(trail, frame, left, self._estimator)
         if pose is None:
-            continue
-        if len(active) > 1:
-            left = left.copy() if left is frame.image else left
-            paint_over(left, pose)
-        seen.append((trail, pose))
-    return seen
+            trail.missed.append(frame.time)
+        else:
+            trail.add(pose, frame)
+
+    def _search_after(self, company: bool) -> float:
+        """Seconds after which it is time to look for others (for anybody where nobody is in view) again."""
+        first, seldom = (_OTHERS_EVERY, _OTHERS_SELDOM) if company else (_ANYBODY_EVERY, _ANYBODY_SELDOM)
+        return min(first * 2**self._vain, seldom) if self._stirred else seldom
+
+    def _search(self, active: Sequence[_Trail], frame: Frame) -> None:
+        stirred, self._stirred = self._stirred, False
+        self._searched = frame.time
+        seen = [trail for trail in active if trail.in_view]
+        known = [trail.poses[-1] for trail in seen]
+        levels = _OTHERS_LEVELS if active else ALL_LEVELS
+        found = find_people(frame.image, frame.time, self._estimator, levels=levels, known=known)
+        # What moves all the time and is nobody, as trees do, is not worth many searches.
+        self._vain = self._vain + 1 if stirred and not found else 0
+        for pose in found:
+            trail = _comes_back(pose, frame, self._trails, seen)
+            if trail is None:
+                trail = _Trail()
+                self._trails.append(trail)
+            seen.append(trail)
+            trail.add(pose, frame)
+
+
+def _without(picture: NDArray[np.uint8], others: Iterable[_Trail]) -> NDArray[np.uint8]:
+    """The picture without other people, where there are any."""
+    left = picture
+    for trail in others:
+        left = left.copy() if left is picture else left
+        paint_over(left, trail.poses[-1])
+    return left
 
 
 def _look(
