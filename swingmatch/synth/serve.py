@@ -174,9 +174,9 @@ def _turns(times: Array, p: Planned, sums: dict[str, Array]) -> None:
     back = (s.finish_time + 0.05, s.finish_time + s.recovery_time)
     parts = (
         ("hip_turn", READY_HIP, s.hip_turn, s.hip_contact,
-         s.trunk_peak + 0.001 * s.hip_lead, s.hip_spread, HIP_AFTER),
+         s.trunk_peak + 0.001 * s.hip_lead, s.hip_spread * s.pace, HIP_AFTER * s.pace),
         ("shoulder_turn", READY_SHOULDER, s.shoulder_turn, s.shoulder_contact,
-         s.trunk_peak + LEAN_LATE, s.trunk_spread, TRUNK_AFTER),
+         s.trunk_peak + LEAN_LATE, s.trunk_spread * s.pace, TRUNK_AFTER * s.pace),
     )  # fmt: skip
     for name, ready, full, at_contact, lead, before, after in parts:
         share = float(drive(np.zeros(1), -lead, before, after)[0])
@@ -199,31 +199,34 @@ def _hitting_arm(times: Array, p: Planned, sums: dict[str, Array], keys: Keys) -
     lift, hit = s.abduction_load - 90.0, s.abduction_contact - 90.0
 
     straightened = s.elbow_load - s.elbow_contact
-    swept = straightened / float(drive(np.zeros(1), -ELBOW_LEAD, ELBOW_BEFORE, ELBOW_AFTER)[0])
-    bell = drive(t, -ELBOW_LEAD, ELBOW_BEFORE, ELBOW_AFTER)
-    sums["elbow"] -= swept * (bell - step(t, 0.06, fin))
+    bell = (-s.pace * ELBOW_LEAD, s.pace * ELBOW_BEFORE, s.pace * ELBOW_AFTER)
+    swept = straightened / float(drive(np.zeros(1), *bell)[0])
+    sums["elbow"] -= swept * (drive(t, *bell) - step(t, 0.06 * s.pace, fin))
 
     ready = 0.0
+    bell = (-s.pace * TURN_LEAD, s.pace * TURN_BEFORE, s.pace * TURN_AFTER)
     sums["rotation"] += (s.rotation_load - ready) * step(t, down, load)
     sums["rotation"] += (s.rotation_low - s.rotation_load) * step(t, load + 0.04, low + 0.02)
-    sums["rotation"] -= (s.rotation_low - TURN_END) * drive(t, -TURN_LEAD, TURN_BEFORE, TURN_AFTER)
+    sums["rotation"] -= (s.rotation_low - TURN_END) * drive(t, *bell)
     sums["rotation"] += (ready - TURN_END) * step(t, fin, home)
 
+    # Instants about the hit; a slower hit takes longer.
+    late, soon, after, done = -0.06 * s.pace, -0.05 * s.pace, 0.05 * s.pace, 0.10 + 0.06 * s.pace
     table: Keys = {
-        "upper_azimuth": [(start, 58), (down, 72), (back, 112), (load, 104), (low, 88), (-0.05, k.azimuth + 1.0),
-                          (0.0, k.azimuth), (0.05, k.azimuth - 5.0), (0.16, 14), (fin, -30), (fin + 0.12, -30),
+        "upper_azimuth": [(start, 58), (down, 72), (back, 112), (load, 104), (low, 88), (soon, k.azimuth + 1.0),
+                          (0.0, k.azimuth), (after, k.azimuth - 5.0), (done, 14), (fin, -30), (fin + 0.12, -30),
                           (home, 58)],
         "upper_elevation": [(start, -62), (down, -66), (back, 0.5 * (lift - 60.0)), (load, lift),
-                            (low, 0.4 * lift + 0.6 * hit), (-0.05, hit - 12.0), (0.0, hit), (0.05, hit + 3.0),
-                            (0.16, -14), (fin, -34), (fin + 0.12, -36), (home, -62)],
+                            (low, 0.4 * lift + 0.6 * hit), (soon, hit - 12.0), (0.0, hit), (after, hit + 3.0),
+                            (done, -14), (fin, -34), (fin + 0.12, -36), (home, -62)],
         "elbow": [(start, 78), (down, 28), (back, 48), (load, s.elbow_load), (low + 0.01, s.elbow_load),
-                  (0.06, s.elbow_load), (fin, 62), (fin + 0.12, 64), (home, 78)],
+                  (0.06 * s.pace, s.elbow_load), (fin, 62), (fin + 0.12, 64), (home, 78)],
         "pronation": [(start, 55), (down, 30), (back, 15), (load, 0), (low, -62), (low + 0.02, -62),
-                      (0.0, k.pronation), (0.05, k.pronation + 42.0), (0.16, 50), (fin, 40), (home, 55)],
-        "deviation": [(start, 55), (down, 40), (back, 42), (load, 42), (low, 70), (-0.06, 60),
-                      (0.0, k.deviation), (0.05, k.deviation + 3.0), (0.16, 32), (fin, 48), (home, 55)],
-        "extension": [(start, 5), (down, 0), (load, 5), (low, 30), (-0.04, 29), (0.0, k.extension),
-                      (0.05, k.extension - 22.0), (0.16, -10), (fin, 0), (home, 5)],
+                      (0.0, k.pronation), (after, k.pronation + 42.0), (done, 50), (fin, 40), (home, 55)],
+        "deviation": [(start, 55), (down, 40), (back, 42), (load, 42), (low, 70), (late, 60),
+                      (0.0, k.deviation), (after, k.deviation + 3.0), (done, 32), (fin, 48), (home, 55)],
+        "extension": [(start, 5), (down, 0), (load, 5), (low, 30), (0.8 * soon, 29), (0.0, k.extension),
+                      (after, k.extension - 22.0), (done, -10), (fin, 0), (home, 5)],
     }  # fmt: skip
     for name, values in table.items():
         keys[name] += [(p.contact + at, float(value)) for at, value in values]
@@ -234,10 +237,10 @@ def _off_arm(times: Array, p: Planned, build: Build, sums: dict[str, Array], key
     s, t = p.style, times - p.contact
     start, toss, load = -s.start_lead, -s.toss_lead, -s.load_lead
     fin, home = s.finish_time, s.finish_time + s.recovery_time
-    top = 62.0
+    top = s.off_arm_top
     # The hand rises as fast as the ball has to leave it: from shoulder height to contact, about half a stature.
     needed = 0.5 * build.stature / s.toss_lead + 0.5 * GRAVITY * s.toss_lead
-    slower = RISE * build.stature / needed
+    slower = RISE * build.stature / needed * (top + 58.0) / 120.0
     sums["off_elevation"] += (top + 58.0) * drive(t, toss + 0.015, 0.105 * slower, 0.110 * slower)
     stay = load + 0.02 - (1.0 - s.off_arm_rise) * (s.toss_lead - s.load_lead - 0.16)
     sums["off_elevation"] -= (top + 36.0) * step(t, stay, stay + 0.34)

@@ -30,6 +30,7 @@ class ServeStyle:
     trunk_peak : seconds before contact at which the trunk turns fastest (B27: 0.058 to 0.075).
     hip_lead : ms from the pelvis's to the trunk's fastest turn.
     trunk_spread, hip_spread : spread in seconds of the turn before its fastest instant; smaller = more explosive.
+    pace : how long the turns of trunk, hips, elbow and upper arm take against the fastest servers (B24), 1 = as long.
     trunk_load : inclination of the trunk from the vertical, away from the target, at the deepest bend (B29: 25 +- 7.1).
     trunk_contact : inclination of the trunk from the vertical at contact, to the off side and forwards (B23: 48 above
         the horizontal, which is 42).
@@ -40,6 +41,7 @@ class ServeStyle:
         B33: 108 to 111 at contact).
     rotation_load : turn of the forearm about the upper arm at the deepest bend: 0 forearm ahead of the chest, 90
         upright, 180 backwards. rotation_low : the largest, as the racket drops (B20: 172).
+    off_arm_top : how far the tossing arm rises above the chest's level, towards the target.
     off_arm_rise : 1 the tossing arm rises fully and stays up until the deepest bend .. 0 it is dropped at the release.
     contact_front : string-bed centre ahead of the middle of the hips, arm lengths.
     contact_spread : spread of the contact point between repeats, arm lengths.
@@ -67,8 +69,9 @@ class ServeStyle:
     hip_contact: float = 20.0
     trunk_peak: float = 0.066
     hip_lead: float = 26.0
-    trunk_spread: float = 0.048
+    trunk_spread: float = 0.044
     hip_spread: float = 0.067
+    pace: float = 1.0
     trunk_load: float = 25.0
     trunk_contact: float = 42.0
     trunk_side: float = 70.0
@@ -78,6 +81,7 @@ class ServeStyle:
     abduction_contact: float = 106.0
     rotation_load: float = 85.0
     rotation_low: float = 172.0
+    off_arm_top: float = 62.0
     off_arm_rise: float = 1.0
     contact_front: float = 0.50
     contact_spread: float = 0.05
@@ -147,41 +151,49 @@ def tempo(style: ServeStyle, factor: float) -> ServeStyle:
 
 
 def random_serve_style(rng: np.random.Generator) -> ServeStyle:
-    """A sound style drawn at random; always draws the same number of values."""
+    """A sound style drawn at random; always draws the same number of values.
+
+    Knee and trunk at the deepest bend lie within 2 SD of B29 (the trunk's upper end a little less), arm and elbow at
+    contact within 1 SD of B33 and B31. Other ranges are *common practice, no source*.
+    """
 
     def draw(low: float, high: float) -> float:
         return float(rng.uniform(low, high))
 
+    pace = draw(1.0, 1.7)
     style = ServeStyle(
         stance_width=draw(1.0, 1.5),
         stance=draw(38.0, 66.0),
         feet_together=float(rng.random() < 0.4),
         knee_ready=draw(10.0, 24.0),
-        knee_load=draw(48.0, 78.0),
-        knee_contact=draw(16.0, 32.0),
+        knee_load=draw(45.1, 83.9),
+        knee_contact=draw(14.0, 38.0),
         weight_load=draw(0.48, 0.64),
-        jump=draw(0.03, 0.12),
+        jump=draw(0.02, 0.12),
         step_in=draw(0.14, 0.28),
-        shoulder_turn=draw(96.0, 118.0),
-        hip_turn=draw(74.0, 94.0),
-        shoulder_contact=draw(6.0, 22.0),
-        hip_contact=draw(12.0, 28.0),
-        trunk_peak=draw(0.058, 0.075),
-        hip_lead=draw(14.0, 36.0),
-        trunk_load=draw(16.0, 32.0),
-        trunk_contact=draw(30.0, 46.0),
-        trunk_side=draw(62.0, 78.0),
-        elbow_load=draw(92.0, 114.0),
-        elbow_contact=draw(18.0, 36.0),
-        abduction_load=draw(72.0, 92.0),
-        abduction_contact=draw(98.0, 116.0),
-        rotation_load=draw(68.0, 100.0),
-        rotation_low=draw(158.0, 178.0),
+        shoulder_turn=draw(92.0, 118.0),
+        hip_turn=draw(72.0, 94.0),
+        shoulder_contact=draw(4.0, 26.0),
+        hip_contact=draw(10.0, 30.0),
+        trunk_peak=draw(0.058, 0.075) * pace,
+        hip_lead=draw(14.0, 36.0) * pace,
+        pace=pace,
+        trunk_load=draw(10.8, 36.0),
+        trunk_contact=draw(26.0, 46.0),
+        trunk_side=draw(60.0, 80.0),
+        elbow_load=draw(78.0, 122.0),
+        elbow_contact=draw(18.0, 46.0),
+        abduction_load=draw(62.0, 92.0),
+        abduction_contact=draw(96.8, 123.0),
+        rotation_load=draw(40.0, 105.0),
+        rotation_low=draw(150.0, 178.0),
+        off_arm_top=draw(36.0, 66.0),
         contact_front=draw(0.40, 0.60),
         face=draw(85.0, 90.0),
-        racket_side=draw(-6.0, 14.0),
+        racket_side=draw(-6.0, 8.0),
         face_aim=draw(-8.0, 8.0),
-        ball_speed=draw(34.0, 50.0),
+        ball_speed=draw(46.0, 50.0) / pace,
+        low_lead=0.115 * pace,
     )
     return tempo(style, draw(0.9, 1.14))
 
@@ -197,7 +209,7 @@ class ServeFault:
 SERVE_FAULTS: Mapping[str, ServeFault] = {
     "straight_legs": ServeFault(
         "The legs stay almost straight; there is nothing to push off with.",
-        {"knee_load": 20.0, "knee_contact": 14.0, "jump": 0.012},
+        {"knee_ready": 10.0, "knee_load": 22.0, "knee_contact": 14.0, "jump": 0.012},
     ),
     "low_toss_arm": ServeFault(
         "The tossing arm drops as soon as the ball has left it.", {"off_arm_rise": 0.0}
