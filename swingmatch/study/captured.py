@@ -41,8 +41,8 @@ BEFORE, AFTER, _SHARE, _APART = 1.2, 0.5, 0.6, 1.5
 TOGETHER = 0.35
 #: The serve's highest wrist is looked for this far from its fastest moment, seconds.
 _REACH = 0.2
-#: A hip, shoulder or knee that is accelerated by more than this, m/s^2, is a marker that jumped; such a stroke is
-#: left out.
+#: A hip, knee or the other shoulder that is accelerated by more than this, m/s^2, is a marker that jumped; such a
+#: stroke is left out. The hitting shoulder is thrown on purpose: up to 90 in serves of good recordings.
 _JUMPED = 80.0
 
 
@@ -201,7 +201,10 @@ def _cut(times: Array, points: Array, row: dict[str, str], hand: Hand, target: A
     x, z = target
     court = np.array([[x, 0.0, z], [0.0, 1.0, 0.0], [-z, 0.0, x]])
     backhand = kind.endswith("backhand")
-    steady = [INDEX[f"{side}_{part}"] for side in SIDES for part in ("shoulder", "hip", "knee")]
+    other = "left" if hand == "right" else "right"
+    steady = [INDEX[f"{side}_{part}"] for side in SIDES for part in ("hip", "knee")] + [
+        INDEX[f"{other}_shoulder"]
+    ]
     step = times[1] - times[0]
     jerky = np.linalg.norm(np.diff(points[:, steady], 2, axis=0) / step**2, axis=2).max(axis=1)
     out = []

@@ -14,8 +14,9 @@ from scipy.stats import norm
 
 from swingmatch.body.skeleton import INDEX, K
 from swingmatch.errors import LibraryError
+from swingmatch.stroke.contact import WRIST_PEAK_BEFORE_CONTACT
 from swingmatch.study import __main__ as command
-from swingmatch.study import outside
+from swingmatch.study import captured, outside
 from swingmatch.study.captured import TOGETHER, Stroke, strokes
 from swingmatch.study.published import ROWS
 
@@ -94,7 +95,56 @@ def test_bands_by_hand():
     assert row("lag of the trunk's peak behind the pelvis's").band == pytest.approx((-0.006, 0.042))
     (line,) = outside.compare([swing(-0.20, -0.07, -0.04)], [row("peak pelvis turn velocity")])
     assert line.agrees is False
+    # -0.200 is 8.9 SD off -0.093 ± 0.012 and 15.6 off -0.075 ± 0.008.
+    assert line.sds_off == pytest.approx(107 / 12, abs=0.1)
     assert "**no**" in outside.text([line])
+
+
+def made_up(hits, heading, hand, together):
+    """100 Hz of somebody who stands and sweeps the hitting wrist to ``heading`` degrees about the vertical."""
+    times = np.arange(0.0, 9.0, 0.01)
+    way = sum(norm.cdf(times, hit, 0.06) for hit in hits) - sum(
+        norm.cdf(times, hit + 1.5, 0.3) for hit in hits
+    )
+    x = 0.9 * way - 0.45
+    points = np.zeros((len(times), K, 3))
+    sign = 1.0 if hand == "right" else -1.0
+    heights = {"shoulder": 1.4, "hip": 0.9, "knee": 0.5, "ankle": 0.1, "heel": 0.0, "toe": 0.0, "ear": 1.6}
+    for part, height in heights.items():
+        for side, z in (("left", -0.2), ("right", 0.2)):
+            points[:, INDEX[f"{side}_{part}"]] = (0.0, height, z)
+    for part, far in (("elbow", 0.6), ("wrist", 1.0), ("hand", 1.1)):
+        for side in ("left", "right"):
+            moves = far * x if side == hand or together else np.zeros_like(x)
+            z = sign * 0.6 if side == hand or together else -sign * 0.3
+            points[:, INDEX[f"{side}_{part}"]] = np.stack(
+                [moves, np.full_like(x, 1.0), np.full_like(x, z)], axis=1
+            )
+    a = np.radians(heading)
+    turn = np.array([[np.cos(a), 0, np.sin(a)], [0, 1, 0], [-np.sin(a), 0, np.cos(a)]])
+    return times, points @ turn.T
+
+
+@pytest.mark.parametrize("hand", ["right", "left"])
+def test_strokes_are_cut_where_the_wrist_was_fastest_and_put_on_the_balls_side(monkeypatch, tmp_path, hand):
+    """Sweeps at 2.503 and 6.504 s; the recording's axes are turned by 70 degrees."""
+    made = {
+        "f": made_up((2.503, 6.504), 70.0, hand, together=False),
+        "b": made_up((2.503, 6.504), 70.0, hand, together=True),
+    }
+    monkeypatch.setattr(captured, "read_keypoints", lambda path: tuple(a.copy() for a in made[path.name]))
+    index = "file,player,stroke\nf,P,forehand\nb,P,backhand\n"
+    (tmp_path / "index.csv").write_text(index, encoding="utf-8")
+    found = strokes(tmp_path)
+    assert [s.kind for s in found] == ["forehand"] * 2 + ["two-handed backhand"] * 2
+    assert [s.hitting for s in found] == ["right"] * 2 + ["left"] * 2
+    for s in found:
+        wrist = s.arm("wrist")
+        fastest = s.peak(s.speed("wrist"), -0.3, 0.2)[0]
+        assert fastest == pytest.approx(-WRIST_PEAK_BEFORE_CONTACT, abs=0.001)
+        assert np.argmax(wrist[:, 0]) > np.argmin(wrist[:, 0])  # towards the target
+        # Forehand: on the ball's side. The backhand's hands were swept on the hitting side, which is mirrored.
+        assert wrist[0, 2] == pytest.approx(0.6 if s.kind == "forehand" else -0.6, abs=0.02)
 
 
 def test_a_folder_without_recordings_is_one_sentence(tmp_path):
