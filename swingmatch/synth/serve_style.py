@@ -61,7 +61,7 @@ class ServeStyle:
     knee_load: float = 64.5
     knee_contact: float = 24.0
     weight_load: float = 0.56
-    jump: float = 0.07
+    jump: float = 0.045
     step_in: float = 0.20
     shoulder_turn: float = 108.0
     hip_turn: float = 84.0
@@ -104,7 +104,7 @@ REPEAT_SPREAD: dict[str, float] = {
     "knee_load": 2.5,
     "knee_contact": 1.5,
     "weight_load": 0.02,
-    "jump": 0.008,
+    "jump": 0.005,
     "step_in": 0.012,
     "shoulder_turn": 2.5,
     "hip_turn": 2.5,
@@ -169,7 +169,7 @@ def random_serve_style(rng: np.random.Generator) -> ServeStyle:
         knee_load=draw(45.1, 83.9),
         knee_contact=draw(14.0, 38.0),
         weight_load=draw(0.48, 0.64),
-        jump=draw(0.02, 0.12),
+        jump=draw(0.018, 0.07),
         step_in=draw(0.14, 0.28),
         shoulder_turn=draw(92.0, 118.0),
         hip_turn=draw(72.0, 94.0),
