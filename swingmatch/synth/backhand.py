@@ -36,8 +36,10 @@ Array = NDArray[np.float64]
 
 #: Racket's direction as it lags most, and where the finish ends, degrees: of two hands over the front shoulder, of one
 #: high towards the target.
-LAG: Mapping[Hands, float] = {1: 188.0, 2: 178.0}
+LAG: Mapping[Hands, float] = {1: 174.0, 2: 156.0}
 END: Mapping[Hands, float] = {1: -30.0, 2: -145.0}
+#: Seconds before contact at which the racket turns fastest: it has less far to come than in a forehand.
+RACKET_LEAD: Mapping[Hands, float] = {1: 0.012, 2: 0.0}
 #: How far hips and shoulders go on after the drive through contact, degrees; who hits with one hand stays sideways.
 MORE: Mapping[Hands, tuple[float, float]] = {1: (8.0, 4.0), 2: (24.0, 28.0)}
 #: Swing of the front arm against the chest: fastest this long before contact, bell before and after it, seconds.
@@ -135,7 +137,7 @@ def _turns(hands: Hands, times: Array, p: Planned, turns: dict[str, Array], keys
     """Turns of hips, shoulders and racket."""
     s, lag = p.style, LAG[hands]
     turn_trunk(times, p, turns, MORE[hands])
-    sweep_racket(times, p, turns, lag, END[hands])
+    sweep_racket(times, p, turns, lag, END[hands], RACKET_LEAD[hands])
     keys["racket_azimuth"] += [
         (p.contact + at, value)
         for at, value in (
@@ -233,7 +235,7 @@ def _two_handed_arm(p: Planned, build: Build, keys: Keys) -> None:
     half = 0.5 * (apart + back)
     fin, held, home = s.finish_time, s.finish_time + 0.10, s.finish_time + s.recovery_time
     down = held + 0.5 * (home - held)
-    slot_azimuth = s.take_back_reach - 2.0
+    slot_azimuth = s.take_back_reach - 10.0
     tip = max(s.racket_drop, s.racket_contact - 4.0)
     whip = float(np.clip(s.path / 12.0, 0.0, 1.0))
     tip, up = (s.racket_contact + whip * (value - s.racket_contact) for value in (tip, -8.0))
@@ -265,8 +267,8 @@ def _two_handed_arm(p: Planned, build: Build, keys: Keys) -> None:
         ],
         "racket_elevation": [
             (ready, 36), (turn, 36), (apart, 44), (back, 34 + 40 * s.loop), (low, -s.racket_drop),
-            (-0.05, -tip), (0.0, -s.racket_contact), (0.05, -up), (0.11, 26), (0.20, 32), (fin, -14),
-            (held, -20), (down, 30), (home, 36),
+            (-0.05, -tip), (0.0, -s.racket_contact), (0.05, -up), (0.11, 26), (0.20, 32), (fin, 8),
+            (held, 6), (held + 0.10, 30), (down, 52), (home, 36),
         ],
         "racket_closing": [
             (ready, 5), (apart, 10), (back, 20), (low, 90.0 - s.face_drop), (0.0, k.closing),
@@ -282,7 +284,7 @@ def _off_arm(times: Array, p: Planned, keys: Keys) -> Array:
     s = _style(p)
     span, fin, home = s.off_arm_span, s.finish_time, s.finish_time + s.recovery_time
     # Not before the racket is back, however quick the preparation.
-    lets_go = max(-s.release_lead, -s.top_lead)
+    lets_go = max(-s.release_lead, 0.015 - s.top_lead)
     table: Keys = {
         "off_azimuth": [(-s.turn_lead, -25), (lets_go, 30), (0.0, 78), (0.15, 100), (fin, 96), (home, -25)],
         "off_elevation": [(-s.turn_lead, -40), (lets_go, -40), (0.0, -28 - 34 * (1 - span)),

@@ -44,8 +44,8 @@ class BackhandStyle(GroundstrokeStyle):
     loop: float = 0.06
     elbow_take_back: float = 28.0
     elbow_contact: float = 24.0
-    drop_height: float = 0.10
-    racket_drop: float = 30.0
+    drop_height: float = 0.20
+    racket_drop: float = 20.0
     face_drop: float = 62.0
     face: float = 84.0
     path: float = 17.0
@@ -55,8 +55,8 @@ class BackhandStyle(GroundstrokeStyle):
     lean: float = 7.0
     side_lean: float = 5.0
     wrist_lag: float = 0.0
-    racket_rate: float = 1960.0
-    release_lead: float = 0.35
+    racket_rate: float = 1800.0
+    release_lead: float = 0.335
     wrist_contact: float = 8.0
 
 
@@ -77,8 +77,8 @@ ONE_HANDED = BackhandStyle(
     loop=0.12,
     elbow_take_back=45.0,
     elbow_contact=22.0,
-    drop_height=0.16,
-    racket_drop=28.0,
+    drop_height=0.20,
+    racket_drop=24.0,
     racket_contact=18.0,
     racket_aim=94.0,
     contact_front=1.0,
@@ -88,7 +88,7 @@ ONE_HANDED = BackhandStyle(
     side_lean=-3.0,
     wrist_lag=-8.0,
     wrist_contact=34.0,
-    racket_rate=1750.0,
+    racket_rate=1520.0,
     forward_time=0.10,
     back_foot_round=0.0,
 )
@@ -116,7 +116,7 @@ _SPREAD: Mapping[str, float] = {
     "contact_height": 0.14,
     "finish_height": 0.08,
     "lean": 3.0,
-    "racket_rate": 140.0,
+    "racket_rate": 110.0,
     "off_arm_span": 0.1,
 }
 #: The same, where the two kinds differ.

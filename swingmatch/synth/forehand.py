@@ -246,26 +246,31 @@ def turn_trunk(times: Array, p: Planned, turns: dict[str, Array], more: tuple[fl
         turns[name] += (total + on - full) * step(t, *back)
 
 
-def sweep_racket(times: Array, p: Planned, turns: dict[str, Array], lag: float, end: float) -> None:
-    """Add the racket's turn from ``lag`` to ``end`` degrees, at ``racket_aim`` at contact, and its way back."""
+def sweep_racket(
+    times: Array, p: Planned, turns: dict[str, Array], lag: float, end: float, lead: float = RACKET_LEAD
+) -> None:
+    """Add the racket's turn from ``lag`` to ``end`` degrees, at ``racket_aim`` at contact, and its way back.
+
+    It is fastest ``lead`` seconds before contact.
+    """
     s, t = p.style, times - p.contact
-    before, after = _bell(lag - s.racket_aim, lag - end, s.racket_rate)
-    swept = (lag - end) * drive(t, -RACKET_LEAD, before, after)
+    before, after = _bell(lag - s.racket_aim, lag - end, s.racket_rate, lead)
+    swept = (lag - end) * drive(t, -lead, before, after)
     turns["racket_azimuth"] -= swept - (lag - end) * step(
         t, s.finish_time + 0.12, s.finish_time + s.recovery_time
     )
 
 
-def _bell(until_contact: float, total: float, rate: float) -> tuple[float, float]:
+def _bell(until_contact: float, total: float, rate: float, lead: float) -> tuple[float, float]:
     """Widths (seconds) of the racket's turn before and after its fastest instant.
 
-    The turn is ``total`` degrees, ``rate`` degrees a second at its fastest, ``RACKET_LEAD`` before contact, and
+    The turn is ``total`` degrees, ``rate`` degrees a second at its fastest, ``lead`` before contact, and
     ``until_contact`` of it is done at contact. Fixed-point iteration on the share done by the fastest instant.
     """
     both = total / (np.sqrt(0.5 * np.pi) * rate)
     share = until_contact / total
     for _ in range(30):
-        late = float(erf(RACKET_LEAD / ((1.0 - share) * both * np.sqrt(2.0))))
+        late = float(erf(lead / ((1.0 - share) * both * np.sqrt(2.0))))
         share = until_contact / total - (1.0 - share) * late
     return share * both, (1.0 - share) * both
 
