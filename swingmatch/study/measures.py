@@ -83,7 +83,9 @@ def fit(found: Sequence[Taken]) -> tuple[float, float]:
         return float(np.sum(np.log(s) + loss) + 0.5 * x[0] ** 2 + 0.1 * x[1] ** 2)
 
     best = minimize(unlikely, np.zeros(2), method="Nelder-Mead", bounds=[(-3.0, 3.0), (-6.0, 3.0)]).x
-    wider = float(np.quantile(np.abs(error) / sd(best), 0.9)) / NINE_IN_TEN
+    # One more than the errors at hand: the next one is as likely to lie in any gap between them.
+    share = min(0.9 * (1.0 + 1.0 / len(error)), 1.0)
+    wider = float(np.quantile(np.abs(error) / sd(best), share)) / NINE_IN_TEN
     return wider * float(np.exp(best[0])), wider * float(np.exp(best[1])) * scale
 
 
