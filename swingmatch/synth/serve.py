@@ -198,7 +198,7 @@ def _hitting_arm(times: Array, p: Planned, sums: dict[str, Array], keys: Keys) -
     fin, home = s.finish_time, s.finish_time + s.recovery_time
     lift, hit = s.abduction_load - 90.0, s.abduction_contact - 90.0
 
-    straightened = s.elbow_load - s.elbow_contact
+    straightened = s.elbow_drop - s.elbow_contact
     bell = (-s.pace * ELBOW_LEAD, s.pace * ELBOW_BEFORE, s.pace * ELBOW_AFTER)
     swept = straightened / float(drive(np.zeros(1), *bell)[0])
     sums["elbow"] -= swept * (drive(t, *bell) - step(t, 0.06 * s.pace, fin))
@@ -219,8 +219,8 @@ def _hitting_arm(times: Array, p: Planned, sums: dict[str, Array], keys: Keys) -
         "upper_elevation": [(start, -62), (down, -66), (back, 0.5 * (lift - 60.0)), (load, lift),
                             (low, 0.4 * lift + 0.6 * hit), (soon, hit - 12.0), (0.0, hit), (after, hit + 3.0),
                             (done, -14), (fin, -34), (fin + 0.12, -36), (home, -62)],
-        "elbow": [(start, 78), (down, 28), (back, 48), (load, s.elbow_load), (low + 0.01, s.elbow_load),
-                  (0.06 * s.pace, s.elbow_load), (fin, 62), (fin + 0.12, 64), (home, 78)],
+        "elbow": [(start, 78), (down, 28), (back, 48), (load, s.elbow_load), (low + 0.01, s.elbow_drop),
+                  (0.06 * s.pace, s.elbow_drop), (fin, 62), (fin + 0.12, 64), (home, 78)],
         "pronation": [(start, 55), (down, 30), (back, 15), (load, 0), (low, -62), (low + 0.02, -62),
                       (0.0, k.pronation), (after, k.pronation + 42.0), (done, 50), (fin, 40), (home, 55)],
         "deviation": [(start, 55), (down, 40), (back, 42), (load, 42), (low, 70), (late, 60),

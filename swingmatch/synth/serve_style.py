@@ -35,7 +35,7 @@ class ServeStyle:
     trunk_contact : inclination of the trunk from the vertical at contact, to the off side and forwards (B23: 48 above
         the horizontal, which is 42).
     trunk_side : direction of that inclination: 0 straight ahead, 90 straight to the off side.
-    elbow_load : elbow flexion from the deepest bend to the racket's low point (B21: 104).
+    elbow_load : elbow flexion at the deepest bend. elbow_drop : as the racket drops (B21: 104).
     elbow_contact : elbow flexion at contact (B28, B31: 20 to 30).
     abduction_load, abduction_contact : upper arm against the trunk, 90 = in line with the shoulders (B22: 101; B31,
         B33: 108 to 111 at contact).
@@ -76,6 +76,7 @@ class ServeStyle:
     trunk_contact: float = 42.0
     trunk_side: float = 70.0
     elbow_load: float = 104.0
+    elbow_drop: float = 104.0
     elbow_contact: float = 25.0
     abduction_load: float = 84.0
     abduction_contact: float = 106.0
@@ -115,6 +116,7 @@ REPEAT_SPREAD: dict[str, float] = {
     "trunk_contact": 1.5,
     "trunk_side": 2.0,
     "elbow_load": 2.5,
+    "elbow_drop": 2.5,
     "elbow_contact": 1.5,
     "abduction_load": 2.0,
     "abduction_contact": 1.5,
@@ -160,7 +162,7 @@ def random_serve_style(rng: np.random.Generator) -> ServeStyle:
     def draw(low: float, high: float) -> float:
         return float(rng.uniform(low, high))
 
-    pace = draw(1.0, 1.7)
+    pace = draw(1.0, 2.2)
     style = ServeStyle(
         stance_width=draw(1.0, 1.5),
         stance=draw(38.0, 66.0),
@@ -182,17 +184,19 @@ def random_serve_style(rng: np.random.Generator) -> ServeStyle:
         trunk_contact=draw(26.0, 46.0),
         trunk_side=draw(60.0, 80.0),
         elbow_load=draw(78.0, 122.0),
+        elbow_drop=draw(96.0, 136.0),
         elbow_contact=draw(18.0, 46.0),
         abduction_load=draw(62.0, 92.0),
         abduction_contact=draw(96.8, 123.0),
         rotation_load=draw(40.0, 105.0),
-        rotation_low=draw(150.0, 178.0),
-        off_arm_top=draw(36.0, 66.0),
+        rotation_low=draw(136.0, 178.0),
+        off_arm_top=draw(14.0, 66.0),
         contact_front=draw(0.40, 0.60),
         face=draw(85.0, 90.0),
         racket_side=draw(-6.0, 8.0),
         face_aim=draw(-8.0, 8.0),
         ball_speed=draw(46.0, 50.0) / pace,
+        load_lead=max(draw(0.32, 0.48), 0.115 * pace + 0.18),
         low_lead=0.115 * pace,
     )
     return tempo(style, draw(0.9, 1.14))
@@ -220,7 +224,7 @@ SERVE_FAULTS: Mapping[str, ServeFault] = {
     ),
     "no_racket_drop": ServeFault(
         "The racket does not drop behind the back before it goes up to the ball.",
-        {"rotation_low": 118.0, "elbow_load": 84.0},
+        {"rotation_low": 112.0, "elbow_load": 84.0, "elbow_drop": 84.0},
     ),
     "upright_trunk": ServeFault(
         "The trunk stays upright; neither leaning away at the start nor over the front leg at contact.",
