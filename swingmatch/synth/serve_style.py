@@ -69,7 +69,7 @@ class ServeStyle:
     hip_contact: float = 20.0
     trunk_peak: float = 0.066
     hip_lead: float = 26.0
-    trunk_spread: float = 0.044
+    trunk_spread: float = 0.042
     hip_spread: float = 0.067
     pace: float = 1.0
     trunk_load: float = 25.0
