@@ -14,6 +14,7 @@ from swingmatch.findings.review import Pair
 from swingmatch.report.figure import View
 from swingmatch.report.palette import STAGE, rgb
 from swingmatch.report.text import Picture
+from swingmatch.stroke.swing import Swing
 
 #: Room around the keypoints, in statures: the keypoints end at the hand and the ears, the racket does not.
 _ASIDE, _ABOVE, _BELOW = 0.22, 0.18, 0.16
@@ -41,31 +42,38 @@ class Framing:
 
     def crop(self, picture: Picture) -> Picture:
         """The pane's part of a clip picture, (height, width, 3) RGB; beyond the picture's edge it is plain."""
-        matrix = np.array(
-            [[self.zoom, 0.0, -self.corner[0] * self.zoom], [0.0, self.zoom, -self.corner[1] * self.zoom]]
-        )
-        how = cv2.INTER_AREA if self.zoom < 0.6 else cv2.INTER_LINEAR
-        if self.zoom < 0.6:  # warpAffine does not average; shrink first
-            small = cv2.resize(picture, None, fx=self.zoom, fy=self.zoom, interpolation=how)
-            sx, sy = small.shape[1] / picture.shape[1], small.shape[0] / picture.shape[0]
-            matrix = np.array([[1.0, 0.0, -self.corner[0] * sx], [0.0, 1.0, -self.corner[1] * sy]])
-            picture = np.asarray(small, dtype=np.uint8)
-        out = cv2.warpAffine(
-            picture,
-            matrix,
-            self.size,
-            flags=cv2.INTER_LINEAR,
-            borderMode=cv2.BORDER_CONSTANT,
-            borderValue=rgb(STAGE),
-        )
-        return np.asarray(out, dtype=np.uint8)
+        return crop_picture(picture, self.size, self.zoom, self.corner)
 
     def to_pane(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
         """Clip pixels to pane pixels, (..., 2)."""
         return (points - np.asarray(self.corner)) * self.zoom
 
 
-def pixels_a_stature(track: Track, pair: Pair, start: float, stop: float) -> float:
+def crop_picture(
+    picture: Picture, size: tuple[int, int], zoom: float, corner: tuple[float, float]
+) -> Picture:
+    """The part of a picture from ``corner`` (x, y) on, ``zoom`` times as large, (height, width, 3) RGB of ``size``.
+
+    Beyond the picture's edge it is plain.
+    """
+    matrix = np.array([[zoom, 0.0, -corner[0] * zoom], [0.0, zoom, -corner[1] * zoom]])
+    if zoom < 0.6:  # warpAffine does not average; shrink first
+        small = cv2.resize(picture, None, fx=zoom, fy=zoom, interpolation=cv2.INTER_AREA)
+        sx, sy = small.shape[1] / picture.shape[1], small.shape[0] / picture.shape[0]
+        matrix = np.array([[1.0, 0.0, -corner[0] * sx], [0.0, 1.0, -corner[1] * sy]])
+        picture = np.asarray(small, dtype=np.uint8)
+    out = cv2.warpAffine(
+        picture,
+        matrix,
+        size,
+        flags=cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_CONSTANT,
+        borderValue=rgb(STAGE),
+    )
+    return np.asarray(out, dtype=np.uint8)
+
+
+def pixels_a_stature(track: Track, swing: Swing, start: float, stop: float) -> float:
     """Clip pixels a stature of the player between two clip times, seconds.
 
     The factor that lays the swing's keypoints, seen level from the camera's side, over the track's: least
@@ -75,8 +83,8 @@ def pixels_a_stature(track: Track, pair: Pair, start: float, stop: float) -> flo
     if not inside.any():
         return float("nan")
     seen = track.image[inside]
-    flat = View(azimuth_of(pair), 1.0, (0.0, 0.0), (0.0, 0.0), pitch=0.0).project(
-        pair.player.at(track.times[inside])
+    flat = View(azimuth_of(swing), 1.0, (0.0, 0.0), (0.0, 0.0), pitch=0.0).project(
+        swing.at(track.times[inside])
     )[..., :2]
     both = np.isfinite(seen).all(axis=2) & np.isfinite(flat).all(axis=2)
     factors = []
@@ -88,12 +96,12 @@ def pixels_a_stature(track: Track, pair: Pair, start: float, stop: float) -> flo
     return float(np.median(factors)) if factors else float("nan")
 
 
-def azimuth_of(pair: Pair) -> float:
-    """The player's camera azimuth in degrees; the hitting side where it is not known."""
-    azimuth = pair.player.camera_azimuth
+def azimuth_of(swing: Swing) -> float:
+    """A player's camera azimuth in degrees; the hitting side where it is not known."""
+    azimuth = swing.camera_azimuth
     if np.isfinite(azimuth):
         return float(azimuth)
-    return 90.0 if pair.player.hand == "right" else -90.0
+    return 90.0 if swing.hand == "right" else -90.0
 
 
 def frame_swing(
@@ -110,7 +118,7 @@ def frame_swing(
     if not len(seen):
         seen = np.array([[0.0, 0.0], list(track.size)])
     low, high = _robust_box(seen)
-    scale = pixels_a_stature(track, pair, start, stop)
+    scale = pixels_a_stature(track, pair.player, start, stop)
     if not np.isfinite(scale) or scale <= 0:
         scale = float(high[1] - low[1]) / 0.95
 
@@ -146,7 +154,7 @@ def model_view(pair: Pair, scale: float, pixel: tuple[float, float]) -> View:
     """View that puts the ground below the model's hips at contact on ``pixel``, ``scale`` pixels a stature."""
     hips = middle(pair.model.at(np.array([pair.model.contact])), "hip")[0]
     court = (float(hips[0]), float(hips[2])) if np.isfinite(hips).all() else (0.0, 0.0)
-    return View(azimuth_of(pair), scale, court, pixel)
+    return View(azimuth_of(pair.player), scale, court, pixel)
 
 
 def _robust_box(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

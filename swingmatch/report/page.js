@@ -5,6 +5,11 @@
   const map = document.getElementById("map");
   if (map) { const m = read("map-data"); Plotly.newPlot(map, m.data, m.layout, config); }
 
+  // On paper nothing can be opened: the parts are, the definitions stay folded.
+  const parts = [...document.querySelectorAll("details.part")];
+  window.addEventListener("beforeprint", () => { for (const p of parts) { p.dataset.was = p.open ? "yes" : ""; p.open = true; } });
+  window.addEventListener("afterprint", () => { for (const p of parts) p.open = p.dataset.was === "yes"; });
+
   const film = document.getElementById("film");
   if (film) {
     // The browser's own controls lie over the stroke clock; these stand below it and step by one picture.

@@ -19,6 +19,7 @@ from swingmatch.findings.review import Finding, Review
 from swingmatch.report.film import ClipFrames
 from swingmatch.report.joint_map import HIDDEN_WORDS, map_figure
 from swingmatch.report.labels import milliseconds, moment_label, number, quantity_label, sentence_case
+from swingmatch.report.measures_page import measures_section
 from swingmatch.report.palette import FULL_SCALE_DEG, MODEL, NOT_VISIBLE, PLAYER, VIRIDIS
 from swingmatch.report.save import save_text
 from swingmatch.report.scene import scene_payload
@@ -89,6 +90,7 @@ def page_html(
         _film(review, film_path, folder),
         _scene(review),
         _map(review),
+        measures_section(review, clip_frames),
         _swings(review),
         _how_sure(review),
         "</main>",

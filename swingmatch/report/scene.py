@@ -195,7 +195,7 @@ def scene_figure(review: Review) -> dict[str, Any]:
             "hovertemplate": "%{text}<extra></extra>",
         },
     ]
-    a = np.deg2rad(azimuth_of(review.pairs[review.best]))
+    a = np.deg2rad(azimuth_of(review.pairs[review.best].player))
     hidden = {"visible": False, "showspikes": False}
     layout = {
         "paper_bgcolor": STAGE,

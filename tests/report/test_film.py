@@ -89,7 +89,7 @@ def test_swing_with_contact_alone_still_has_a_film_plan(scene):
 def test_model_is_as_large_in_the_picture_as_the_player(scene, clip_scale):
     pair = scene.review.pairs[0]
     contact = pair.player.contact
-    found = pixels_a_stature(scene.review.track, pair, contact - 1, contact + 0.5)
+    found = pixels_a_stature(scene.review.track, pair.player, contact - 1, contact + 0.5)
     assert found == pytest.approx(clip_scale, rel=0.01)
     framing = frame_swing(scene.review.track, pair, (636, 616), contact - 1, contact + 0.5)
     assert framing.view.scale == pytest.approx(clip_scale * framing.zoom, rel=0.01)

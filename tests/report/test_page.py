@@ -21,10 +21,13 @@ DRIVER = shutil.which("chromedriver")
 
 
 @pytest.fixture(scope="module")
-def page_path(tmp_path_factory, make_scene, film_path):
+def page_path(tmp_path_factory, make_scene, measure_scene, film_path):
     scene = make_scene(player=EVIL, hand="left", azimuth=-110.0, swings=2)
     review = replace(
-        scene.review, model_name="V <b>3</b>", notes=("Footage <img src=x onerror=alert(1)> note.",)
+        scene.review,
+        model_name="V <b>3</b>",
+        notes=("Footage <img src=x onerror=alert(1)> note.",),
+        measures=measure_scene(scene).measures,
     )
     path = tmp_path_factory.mktemp("page") / "review.html"
     write_page(review, path, film_path, clip_frames=scene.frames, date=DAY)
@@ -187,6 +190,50 @@ def test_phone_shows_the_page_without_sideways_scrolling(browser):
         assert browser.execute_script("return document.documentElement.scrollWidth") <= 390
     finally:
         browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+
+
+def test_measures_open_by_keyboard_and_fit_a_phone(browser):
+    from selenium.webdriver.common.keys import Keys
+
+    shut = browser.find_element("css selector", "details.part:not([open]) > summary")
+    part = shut.find_element("xpath", "..")
+    shut.send_keys(Keys.ENTER)
+    assert part.get_attribute("open") is not None
+    number = part.find_element("css selector", "details.one > summary")
+    number.send_keys(Keys.ENTER)
+    definition = part.find_element("css selector", "details.one > p")
+    assert definition.is_displayed()
+    assert len(definition.text) > 20
+    browser.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride",
+        {"width": 390, "height": 844, "deviceScaleFactor": 2, "mobile": True},
+    )
+    try:
+        browser.execute_script(
+            "for (const d of document.querySelectorAll('.measured details')) d.open = true"
+        )
+        wider = (
+            "return [...document.querySelectorAll('.measured *')].filter((e) => !e.closest('svg *') && "
+            "e.getBoundingClientRect().right > 391).map((e) => e.outerHTML.slice(0, 80))"
+        )
+        assert browser.execute_script(wider) == []
+        tall = (
+            "return [...document.querySelectorAll('svg.shot')].map((e) => e.getBoundingClientRect().height)"
+        )
+        assert min(browser.execute_script(tall)) > 80
+    finally:
+        browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+
+
+def test_on_paper_every_part_is_open(browser):
+    parts = "return [...document.querySelectorAll('details.part')].filter((d) => !d.open).length"
+    browser.execute_script("document.querySelector('details.part').open = false")
+    before = browser.execute_script(parts)
+    assert before > 0
+    browser.execute_script("window.dispatchEvent(new Event('beforeprint'))")
+    assert browser.execute_script(parts) == 0
+    browser.execute_script("window.dispatchEvent(new Event('afterprint'))")
+    assert browser.execute_script(parts) == before
 
 
 def test_page_is_small_enough_and_names_no_other_place(page_path, film_path):
