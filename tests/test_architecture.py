@@ -15,11 +15,12 @@ MAY_KNOW: dict[str, set[str]] = {
     "body": {"clip"},
     "stroke": {"clip", "body"},
     "racket": {"clip", "body"},
+    "court": {"clip", "body", "stroke.direction"},
     "align": {"body", "stroke"},
     "library": {"body", "stroke", "align"},
     "findings": {"body", "stroke", "align"},
     # The plain tables of ``findings`` say what is measured; ``findings`` itself knows nothing of footage.
-    "footage": {"clip", "body", "stroke", "findings"},
+    "footage": {"clip", "body", "racket", "stroke", "findings"},
     "report": {"clip", "body", "stroke", "align", "findings", "footage", "library.store"},
     "demo": {"synth"},
     # The generator needs the plain values and the formats it writes, nothing of the analysis of clips.
@@ -36,7 +37,7 @@ MAY_KNOW: dict[str, set[str]] = {
         "pipeline",
         "synth",
     },
-    "pipeline": {"clip", "body", "racket", "stroke", "align", "library", "findings", "footage"},
+    "pipeline": {"clip", "body", "racket", "court", "stroke", "align", "library", "findings", "footage"},
     "cli": {"body.estimator", "body.people", "demo.clips", "footage", "library", "pipeline", "report"},
     "setup_check": set(),
     "series": set(),
