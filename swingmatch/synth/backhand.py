@@ -252,7 +252,7 @@ def _two_handed_arm(p: Planned, build: Build, keys: Keys) -> None:
         ],
         "elbow": [
             (ready, 84), (turn, 84), (apart, 74), (half, loop_elbow), (back, s.elbow_take_back), (low, slot_elbow),
-            (0.0, s.elbow_contact), (0.07, s.elbow_contact), (fin, 112), (held, 114), (home, 84),
+            (0.0, s.elbow_contact), (0.08, s.elbow_contact + 6.0), (fin, 112), (held, 114), (home, 84),
         ],
         "pole_x": [(ready, -0.2), (apart, 0.2), (back, 0.5), (low, 0.5), (0.0, 0.35), (0.14, 0.4), (fin, 1.0),
                    (held, 1.0), (home, -0.2)],
@@ -284,7 +284,7 @@ def _off_arm(times: Array, p: Planned, keys: Keys) -> Array:
     s = _style(p)
     span, fin, home = s.off_arm_span, s.finish_time, s.finish_time + s.recovery_time
     # Not before the racket is back, however quick the preparation.
-    lets_go = max(-s.release_lead, 0.015 - s.top_lead)
+    lets_go = max(-s.release_lead, 0.02 - s.top_lead)
     table: Keys = {
         "off_azimuth": [(-s.turn_lead, -25), (lets_go, 30), (0.0, 78), (0.15, 100), (fin, 96), (home, -25)],
         "off_elevation": [(-s.turn_lead, -40), (lets_go, -40), (0.0, -28 - 34 * (1 - span)),

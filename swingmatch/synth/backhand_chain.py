@@ -79,7 +79,7 @@ def two_handed_body(posture: Mapping[str, Array], build: Build) -> tuple[Array, 
         along = (from_away * aim).sum(-1)
         short = np.maximum(along**2 - (from_away**2).sum(-1) + most**2, 0.0)
         longest = np.maximum(-along + np.sqrt(short), 0.35 * (upper + fore))
-        far = 0.5 * (wanted + longest - np.sqrt((wanted - longest) ** 2 + 0.008**2))
+        far = 0.5 * (wanted + longest - np.sqrt((wanted - longest) ** 2 + 0.025**2))
     front = hitting_arm(near, far, c, frame, build, 1.0)
     grip = front[3][:, 0] + (GRIP + PALM_APART) * shaft
     pole = np.einsum("tij,tj->ti", frame, c["off_pole"])

@@ -56,7 +56,7 @@ class BackhandStyle(GroundstrokeStyle):
     side_lean: float = 5.0
     wrist_lag: float = 0.0
     racket_rate: float = 1800.0
-    release_lead: float = 0.335
+    release_lead: float = 0.315
     wrist_contact: float = 8.0
 
 
@@ -166,6 +166,8 @@ def _short(style: BackhandStyle, size: float) -> BackhandStyle:
         hip_turn=style.hip_turn - hips,
         shoulder_contact=min(style.shoulder_contact, style.shoulder_turn - shoulders - 8.0),
         hip_contact=min(style.hip_contact, style.hip_turn - hips - 6.0),
+        # The hand goes back later when the body does not take it, and the off hand stays on as long.
+        release_lead=style.release_lead - 0.06 * size,
     )
 
 
