@@ -38,13 +38,16 @@ Array = NDArray[np.float64]
 
 #: Moments a second. A stroke's hand passes the body in 0.1-0.2 s and its whole path takes about 0.8 s.
 SCAN_RATE = 6.0
-#: Somebody who moves is looked at this often, and somebody who rests, seconds.
-_LOOK_EVERY, _REST_EVERY = 0.5, 2.0
+#: Somebody who moves is looked at this often, somebody who stirs, and somebody who rests, seconds.
+_LOOK_EVERY, _STIR_EVERY, _REST_EVERY = 0.5, 1.0, 2.0
 #: Arms that went so far between two looks, statures, are looked at in every moment between and after. Of 60 generated
 #: and 14 recorded strokes, seen from all round and with the looks anyhow placed in time, none went less than 0.19.
 _ARMS_MOVED = 0.15
 #: A trunk that went so far between two looks is looked at in every moment too, heights: it could get out of sight.
 _TRUNK_MOVED = 0.35
+#: Somebody this near to the middle of the last window is looked for in the same one again, heights, if they
+#: are as large within this factor.
+_IN_PLACE, _SAME_SIZE = 0.3, 1.25
 #: Others are looked for this often where something moves away from those known, and where nothing does, seconds.
 _OTHERS_EVERY, _OTHERS_SELDOM, _OTHERS_LEVELS = 4.0, 20.0, 2
 #: With nobody in view anybody is looked for this often, seconds, and after so many vain searches less and less often.
@@ -56,12 +59,12 @@ _AS_TALL = 1.7
 #: Somebody seen in fewer moments than this was a mistake of the model where others were seen more often.
 _FEWEST = 3
 #: Moments that are kept for going back to.
-_HELD = round(_LOOK_EVERY * SCAN_RATE) - 1
+_HELD = round(_STIR_EVERY * SCAN_RATE) - 1
 #: Width of the small picture in which change is looked for, pixels, and what counts as a change, levels of 255.
 _SMALL, _CHANGED = 240, 12
-#: Somebody moves who changes this much of the picture from one moment to the next, heights squared. The fastest
-#: moments of generated and recorded strokes change 0.13 and more.
-_MOVES = 0.03
+#: Somebody stirs, and moves, who changes this much of the picture from one moment to the next, heights squared. The
+#: fastest moments of generated and recorded strokes change 0.13 and more, standing ready 0.05 to 0.15.
+_STIRS, _MOVES = 0.03, 0.08
 #: Somebody new changes this share of the picture.
 _SOMEBODY = 0.002
 #: Hand speed from one look to the next that may be a stroke, statures a second; and with a strike heard near it.
@@ -99,15 +102,17 @@ class _Trail:
     Attributes
     ----------
     times, poses : sightings, rising. missed : seconds of looks in vain.
-    moved : the person moved since the last look. busy : each moment is looked at.
+    moved : most change of the picture there since the last look, heights squared. busy : each moment is looked at.
+    seen_in : the window of the last sighting.
     """
 
     identity: Identity = field(default_factory=Identity)
     times: list[float] = field(default_factory=list)
     poses: list[Pose] = field(default_factory=list)
     missed: list[float] = field(default_factory=list)
-    moved: bool = True
+    moved: float = np.inf
     busy: bool = False
+    seen_in: Window | None = None
 
     @property
     def last(self) -> Place:
@@ -125,7 +130,9 @@ class _Trail:
 
     def due(self, time: float) -> bool:
         """Whether it is time for a look; half a moment early is in time."""
-        every = 0.0 if self.busy or not self.in_view else _LOOK_EVERY if self.moved else _REST_EVERY
+        if self.busy or not self.in_view:
+            return True
+        every = _LOOK_EVERY if self.moved >= _MOVES else _STIR_EVERY if self.moved >= _STIRS else _REST_EVERY
         return time - self.times[-1] >= every - 0.5 / SCAN_RATE
 
     def went(self, pose: Pose) -> bool:
@@ -142,7 +149,11 @@ class _Trail:
         self.identity.learn(pose, frame.image, frame.time)
         self.times.append(frame.time)
         self.poses.append(pose)
-        self.moved = False
+        self.moved = 0.0
+
+    def is_seen_in(self, pose: Pose, frame: Frame) -> bool:
+        """Whether a pose in a frame is this person's."""
+        return self.identity.moves_on(pose, frame.time) and self.identity.wears_the_same(pose, frame.image)
 
     def window(self, time: float) -> Window:
         place = self.identity.predicted(time)
@@ -181,8 +192,10 @@ class _Change:
     def update(self, picture: NDArray[np.uint8]) -> None:
         """Take the next moment's picture."""
         self._scale = _SMALL / picture.shape[1]
-        small = cv2.resize(picture, None, fx=self._scale, fy=self._scale, interpolation=cv2.INTER_AREA)
-        grey = np.asarray(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY), np.uint8)
+        green = cv2.extractChannel(picture, 1)  # holds most of the light and needs no arithmetic
+        grey = np.asarray(
+            cv2.resize(green, None, fx=self._scale, fy=self._scale, interpolation=cv2.INTER_AREA), np.uint8
+        )
         before, self._small = self._small, grey
         self._changed = None if before is None else cv2.absdiff(grey, before) > _CHANGED
 
@@ -194,12 +207,12 @@ class _Change:
         )
         return slice(y0, y1 + 1), slice(x0, x1 + 1)
 
-    def moves(self, place: Place) -> bool:
-        """Whether somebody at a place moves; so it is at the first moment."""
+    def at(self, place: Place) -> float:
+        """How much changes where somebody is, heights squared; without end at the first moment."""
         if self._changed is None:
-            return True
+            return float("inf")
         height = max(self._scale * place.height, 1.0)
-        return np.count_nonzero(self._changed[self._part(place)]) >= max(_MOVES * height**2, 2.0)
+        return float(np.count_nonzero(self._changed[self._part(place)])) / height**2
 
     def elsewhere(self, places: Iterable[Place]) -> bool:
         """Whether something as large as a person moves away from some places; so it is at the first moment."""
@@ -247,6 +260,8 @@ class _Scanner:
         self._estimator = estimator
         self._trails: list[_Trail] = []
         self._change = _Change()
+        # Whom the model follows.
+        self._asked: _Trail | None = None
         # The last moments, for going back to.
         self._held: deque[Frame] = deque(maxlen=_HELD)
         self._searched, self._vain, self._stirred = -np.inf, 0, True
@@ -261,7 +276,7 @@ class _Scanner:
         self._change.update(frame.image)
         active = [trail for trail in self._trails if trail.active(frame.time)]
         for trail in active:
-            trail.moved = trail.moved or self._change.moves(trail.last)
+            trail.moved = max(trail.moved, self._change.at(trail.last))
         self._stirred = self._stirred or self._change.elsewhere(trail.last for trail in active)
         self._look_at_due(active, frame)
         if frame.time - self._searched >= self._search_after(bool(active)):
@@ -288,23 +303,28 @@ class _Scanner:
                 paint_over(left, trail.poses[-1])
 
     def _look(self, trail: _Trail, frame: Frame, left: NDArray[np.uint8]) -> None:
-        """Look at somebody in ``left``, the picture without those seen already;
-        at moments before too if need be."""
-        pose = _look(trail, frame, left, self._estimator)
+        """Look at somebody in ``left``, the picture without those seen already; go back where that is too little."""
+        pose = self._ask(trail, frame, left)
         if pose is None or trail.went(pose):
             looked = max([trail.times[-1], *trail.missed[-1:]])
             back = [held for held in self._held if held.time > looked]
             for held in back:
                 others = [t for t in self._trails if t is not trail and t.in_view]
-                between = _look(trail, held, _without(held.image, others), self._estimator)
+                between = self._ask(trail, held, _without(held.image, others))
                 if between is not None:
                     trail.add(between, held)
             if pose is None and back and trail.times[-1] >= back[0].time:
-                pose = _look(trail, frame, left, self._estimator)
+                pose = self._ask(trail, frame, left)
         if pose is None:
             trail.missed.append(frame.time)
         else:
             trail.add(pose, frame)
+
+    def _ask(self, trail: _Trail, frame: Frame, left: NDArray[np.uint8]) -> Pose | None:
+        """The person's pose in a picture without those seen already."""
+        asked, self._asked = self._asked, trail
+        pose = _in_place(trail, frame, left, self._estimator) if asked is trail else None
+        return pose or _look(trail, frame, left, self._estimator)
 
     def _search_after(self, company: bool) -> float:
         """Seconds after which it is time to look for others (for anybody where nobody is in view) again."""
@@ -313,7 +333,7 @@ class _Scanner:
 
     def _search(self, active: Sequence[_Trail], frame: Frame) -> None:
         stirred, self._stirred = self._stirred, False
-        self._searched = frame.time
+        self._searched, self._asked = frame.time, None
         seen = [trail for trail in active if trail.in_view]
         known = [trail.poses[-1] for trail in seen]
         levels = _OTHERS_LEVELS if active else ALL_LEVELS
@@ -338,6 +358,23 @@ def _without(picture: NDArray[np.uint8], others: Iterable[_Trail]) -> NDArray[np
     return left
 
 
+def _in_place(trail: _Trail, frame: Frame, left: NDArray[np.uint8], estimator: PoseEstimator) -> Pose | None:
+    """The person's pose in the same window as before, by a model that still follows them: half a fresh look's cost.
+
+    None where the person has left the window's middle or its size, or what is seen is in doubt.
+    """
+    window = trail.seen_in
+    if window is None:
+        return None
+    middle = Place(window.left + window.side / 2, window.top + window.side / 2, window.side / ROOM)
+    if middle.distance(trail.last) > _IN_PLACE or middle.times_taller(trail.last) > _SAME_SIZE:
+        return None
+    pose = estimate_in(estimator, left, frame.time, window)
+    if pose is None or not plausible(pose, window) or not trail.is_seen_in(pose, frame):
+        return None
+    return pose
+
+
 def _look(
     trail: _Trail,
     frame: Frame,
@@ -345,14 +382,15 @@ def _look(
     estimator: PoseEstimator,
 ) -> Pose | None:
     """The person's pose now in ``left``, the picture without those seen already."""
-    known, window = trail.identity, trail.window(frame.time)
+    window, trail.seen_in = trail.window(frame.time), None
     for room in (1.0, TIGHT / ROOM):
         window = window.narrowed(room)
         estimator.restart()
         pose = estimate_in(estimator, left, frame.time, window)
         if pose is None or not plausible(pose, window):
             return None
-        if known.moves_on(pose, frame.time) and known.wears_the_same(pose, frame.image):
+        if trail.is_seen_in(pose, frame):
+            trail.seen_in = window
             return pose
         # Somebody else: without them, and with less room for others, the person may be seen.
         left = left.copy()

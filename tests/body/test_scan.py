@@ -1,5 +1,6 @@
 """The coarse pass: everybody a few times a second, and where somebody swings."""
 
+import tracemalloc
 from itertools import pairwise
 
 import numpy as np
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 from swingmatch.body.people import Person
 from swingmatch.body.scan import AFTER, BEFORE, SCAN_RATE, scan_people, swing_spans
 from swingmatch.body.window import place_of_points
+from swingmatch.clip.clip import Frame
 from swingmatch.clip.sound import Onsets
 from swingmatch.stroke import cut
 
@@ -71,6 +73,29 @@ def test_a_still_picture_costs_few_looks(bars):
     scan = scan_people(bars.film([[(150, 80, 90, bars.RED)]] * 150), still)
     assert still.calls < 0.7 * moving.calls
     assert len(scan.people[0].times) == len(scan.times)
+
+
+@pytest.mark.parametrize("moment", [3.0, 3.1, 3.2, 3.3, 3.4])
+def test_between_two_looks_a_quick_arm_is_looked_at_in_every_moment(bars, moment):
+    """Two looks at somebody who moves are half a second apart; an arm that crosses a height in 0.2 s is not missed."""
+    model = bars.Bars({bars.RED: lambda time: float(np.interp(time - moment, [-0.1, 0.1], [0.0, 1.0]))})
+    scenes = [[(200 + 30 * (i % 10) / 10, 80, 90, bars.RED)] for i in range(180)]
+    (person,) = scan_people(bars.film(scenes), model).people
+    speeds, moments = person.hand_speeds()
+    assert speeds.max() > 2.5
+    assert moments[np.argmax(speeds)] == pytest.approx(moment, abs=0.2)
+
+
+def test_memory_does_not_grow_with_the_clip(bars):
+    """Peak of Python's own count of what is allocated, over 150 s of which all pictures would take 300 MB."""
+    tracemalloc.start()
+    times = np.arange(900) / 6
+    frames = (Frame(i, t, bars.picture((200 + i % 40, 80, 90, bars.RED))) for i, t in enumerate(times))
+    scan = scan_people(frames, bars.Bars())
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert scan.times[-1] > 149.0
+    assert peak < 20e6
 
 
 @pytest.fixture(scope="module")
