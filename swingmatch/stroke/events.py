@@ -9,9 +9,9 @@ Kinematic definitions (the hand is the hitting hand unless said otherwise; of a 
 - *hands apart*: where the rise of the hands' distance begins, on the line through its tenth and three tenths: before
   the end of the take-back in a forehand, between there and contact in a one-handed backhand.
 - *turn start*: where the rise of the shoulder turn begins, on the line through its tenth and three tenths.
-- *ready*: last still moment before the turn, or the stillest.
+- *ready*: where the hips begin to stir before the turn, as for the split step, or the stillest moment.
 - *end of follow-through*: after contact, the hand's speed against the chest first falls under 15 % of its peak.
-- *recovery*: the shoulders face the target again and the hands are together, or the end of what was filmed.
+- *recovery*: the shoulders face the target again and the hands as close as they come, or the end of the film.
 """
 
 from __future__ import annotations
@@ -40,7 +40,12 @@ ENDED = 0.15
 #: Hand and hips together slower than this are still, statures a second.
 STILL = 0.15
 #: Shoulders this near to where they were at ready face the target again, degrees.
-_FACING = 12.0
+_FACING = 6.0
+#: The hips stir at these speeds as the split step starts, statures a second, at most so long before the turn, s.
+_STIRS = (0.1, 0.2)
+_LONGEST_SPLIT = 0.6
+#: Share of the hands' later distance by which they have closed again at recovery.
+_CLOSED = 0.02
 
 
 def last_before(times: Array, condition: NDArray[np.bool_], before: float, after: float) -> float | None:
@@ -55,16 +60,18 @@ def first_after(times: Array, condition: NDArray[np.bool_], after: float) -> flo
     return float(times[where[0]]) if len(where) else None
 
 
-def _begin(times: Array, turned: Array, span: float, before: float, after: float) -> float | None:
-    """When a rise of ``span`` began: a line through its tenth and three tenths, back to nothing.
+def _begin(
+    times: Array, rise: Array, levels: tuple[float, float], before: float, after: float
+) -> float | None:
+    """When a rise began: the line through where it last passed two levels, back to nothing.
 
     Where the rise is slow a threshold comes late by the threshold; the line takes that out.
     """
-    low = last_before(times, turned < _BEGUN * span, before, after)
-    high = last_before(times, turned < 3.0 * _BEGUN * span, before, after)
+    low = last_before(times, rise < levels[0], before, after)
+    high = last_before(times, rise < levels[1], before, after)
     if low is None or high is None:
         return low
-    return max(low - 0.5 * (high - low), after)
+    return max(low - (high - low) * levels[0] / (levels[1] - levels[0]), after)
 
 
 def extreme(times: Array, values: Array, start: float, stop: float) -> float | None:
@@ -115,24 +122,25 @@ def groundstroke_events(
     before = take_back - _LONGEST_PREPARATION
     square = np.nanmedian(shoulders[early][: max(1, early.sum() // 5)])
     span = np.nanmax(shoulders[early]) - square
-    begun = _begin(times, shoulders - square, span, take_back, before)
+    begun = _begin(times, shoulders - square, (_BEGUN * span, 3.0 * _BEGUN * span), take_back, before)
     if begun is not None:
         events["turn_start"] = begun
-        restless = m.speed(hand, times) + m.speed(hips, times)
-        still = last_before(times, restless < STILL, begun, begun - 0.5)
-        ready = still if still is not None else extreme(times, restless, begun - 0.5, begun)
+        restless = m.speed(hips, times)
+        still = _begin(times, restless, _STIRS, begun, begun - _LONGEST_SPLIT)
+        ready = still if still is not None else extreme(times, restless, begun - _LONGEST_SPLIT, begun)
         if ready is not None:
             events["ready"] = ready
     gap = m.hands_distance(points)
     together = float(np.nanpercentile(gap[early], 10))
     parting = early if hands != "part late" else (times >= take_back) & (times <= contact)
     reach = float(np.nanmax(gap[parting])) - together if parting.any() else 0.0
+    parted = (_BEGUN * reach, 3.0 * _BEGUN * reach)
     if hands == "part early":
-        apart = _begin(times, gap - together, reach, take_back, before)
+        apart = _begin(times, gap - together, parted, take_back, before)
         if apart is not None and apart > events.get("turn_start", -np.inf):
             events["hands_apart"] = apart
     elif hands == "part late":
-        apart = _begin(times, gap - together, reach, contact, take_back)
+        apart = _begin(times, gap - together, parted, contact, take_back)
         if apart is not None:
             events["hands_apart"] = apart
 
@@ -143,7 +151,9 @@ def groundstroke_events(
         end = first_after(times, against_chest < ENDED * peak, contact + 0.08)
         if end is not None:
             events["end_of_follow_through"] = end
-            home = (np.abs(shoulders - square) < _FACING) & (gap < together + _BEGUN * reach)
+            later = times > end + 0.1
+            closest = float(np.nanmin(gap[later])) if later.any() else together
+            home = (np.abs(shoulders - square) < _FACING) & (gap < closest + _CLOSED * reach)
             back_again = first_after(times, home, end + 0.1)
             events["recovery"] = back_again if back_again is not None else float(times[-1])
     return dict(sorted(events.items(), key=lambda item: item[1]))
