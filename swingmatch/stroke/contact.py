@@ -117,6 +117,8 @@ _SPEED_UNIT, _FASTEST, _ARM = 5.0, 1.5, 0.33
 _SMOOTH = 0.02
 #: How far from the fastest hand contact is looked for, seconds.
 _AROUND_FASTEST = 0.40
+#: Where the highest hand of a serve is looked for, seconds from the fastest.
+_HIGHEST = (-0.25, 0.15)
 
 
 def from_hand_path(times: Array, points: Array, hand: Hand, fastest: float) -> Contact:
@@ -139,6 +141,22 @@ def from_hand_path(times: Array, points: Array, hand: Hand, fastest: float) -> C
     if not np.isfinite(score).any():
         return from_hand(fastest)
     return Contact(_peak(times, score), FROM_HAND_SD, "hand", ("hand",))
+
+
+def from_highest_hand(times: Array, points: Array, hand: Hand, fastest: float) -> Contact:
+    """Contact of a serve from the moment at which the hitting hand is highest.
+
+    A server meets the ball at full stretch; in serves the wrist may be fastest well after contact.
+
+    Parameters
+    ----------
+    times : (T,) seconds. points : (T, K, 3) y up. fastest : where the hand looks fastest in the picture.
+    """
+    near = (times >= fastest + _HIGHEST[0]) & (times <= fastest + _HIGHEST[1])
+    if not near.any():
+        return from_hand(fastest)
+    height = points[near, INDEX[f"{hand}_wrist"], 1]
+    return Contact(float(times[near][np.argmax(height)]), FROM_HAND_SD, "hand", ("hand",))
 
 
 def _cues(times: Array, points: Array, hand: Hand) -> Array:

@@ -1,7 +1,8 @@
-"""Find the strokes in a track: which hand hits, and when each one is fastest."""
+"""Find the strokes in a track: when a hand is fastest, and what belongs to it."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,13 +10,12 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 from scipy.signal import find_peaks
 
-from swingmatch.body.reading import read
-from swingmatch.body.skeleton import INDEX, NOSE_OVER_ANKLES, SIDES, middle
-from swingmatch.body.stretch import stretch_of
+from swingmatch.body.skeleton import INDEX, NOSE_OVER_ANKLES, middle
 from swingmatch.body.track import Track
 from swingmatch.errors import StrokeError
-from swingmatch.stroke.contact import SILENCE, WRIST_PEAK_BEFORE_CONTACT, Strikes
+from swingmatch.stroke.contact import WRIST_PEAK_BEFORE_CONTACT, Strikes
 from swingmatch.stroke.measures import speed
+from swingmatch.stroke.recognise import HANDS
 from swingmatch.stroke.swing import Hand
 
 Array = NDArray[np.float64]
@@ -31,8 +31,6 @@ CLOSEST = 0.9
 _STEADY = 0.025
 #: A strike is at least this loud against the clip's loudest sound, and has a fast hand this near, seconds.
 _LOUD, _NEAR = 0.3, 0.08
-#: How long before and after the fast moment the movement is asked for the hitting hand, seconds.
-_ROUND_HIT = 0.5
 #: What is kept before and after the fastest moment, seconds.
 BEFORE, AFTER = 1.7, 1.3
 
@@ -78,35 +76,17 @@ def _peaks(values: Array, times: Array) -> NDArray[np.int_]:
     return peaks
 
 
-def hitting_hand(track: Track, heard: Strikes = SILENCE) -> Hand:
-    """The hitting hand of a clip, read from the movement round each hit: see ``body.reading``.
+def able_hands(track: Track) -> tuple[Hand, ...]:
+    """The hands that ever move as fast as a hitting hand must, at least one.
 
-    The hits are at the strikes where there are any, else where the hands are fastest.
-
-    Raises ``StrokeError`` when neither hand ever moves as fast as in a stroke.
+    Raises ``StrokeError`` when neither does.
     """
-    speeds = {side: hand_speed(track, side) for side in SIDES}
-    both = np.maximum(speeds["left"], speeds["right"])
-    peaks = _peaks(both, track.times)
-    if len(peaks) == 0:
+    able: tuple[Hand, ...] = tuple(
+        side for side in HANDS if len(_peaks(hand_speed(track, side), track.times))
+    )
+    if not able:
         raise StrokeError("No swing was found: no hand moves as fast as in a stroke.")
-    able: list[Hand] = [side for side in ("left", "right") if len(_peaks(speeds[side], track.times))]
-    if len(able) == 1:
-        return able[0]  # the other one never moves as fast as a hitting hand must
-    typical = float(np.median(np.sort(both[peaks])[::-1][:5]))
-    fastest = track.times[peaks[both[peaks] >= SHARE_OF_TYPICAL * typical]]
-    score = 0.0
-    for moment in _anchored(fastest, both, track.times, heard, typical):
-        stretch = stretch_of(track, moment - BEFORE, moment + AFTER)
-        if stretch is not None:
-            reading = read(stretch)
-            near = np.abs(reading.times - moment) <= _ROUND_HIT
-            score -= float(reading.left_handed[near].mean())
-        else:
-            # Too little is seen for the movement as a whole; what is left is the faster hand.
-            near = np.abs(track.times - moment) <= _NEAR
-            score += np.log((speeds["right"][near].max() + 0.5) / (speeds["left"][near].max() + 0.5))
-    return "right" if score >= 0.0 else "left"
+    return able
 
 
 def _anchored(fastest: Array, values: Array, times: Array, heard: Strikes, typical: float) -> Array:
@@ -132,18 +112,24 @@ def _anchored(fastest: Array, values: Array, times: Array, heard: Strikes, typic
     return np.sort(np.concatenate([at, rest]))
 
 
-def find_strokes(track: Track, hand: Hand, heard: Strikes) -> list[Stroke]:
-    """Every stroke of the hitting hand in order of time.
+def fastest_moments(track: Track, hand: Hand | None, heard: Strikes) -> Array:
+    """Moments at which the hitting hand is fastest, or either hand where ``hand`` is None: (N,) seconds, rising.
 
     Raises ``StrokeError`` when there is none.
     """
-    values = hand_speed(track, hand)
+    hands = HANDS if hand is None else (hand,)
+    values = np.max([hand_speed(track, side) for side in hands], axis=0)
     peaks = _peaks(values, track.times)
     if len(peaks) == 0:
-        raise StrokeError("No swing was found: the hitting hand never moves as fast as in a stroke.")
+        who = "no hand" if hand is None else "the hitting hand never"
+        raise StrokeError(f"No swing was found: {who} moves as fast as in a stroke.")
     typical = float(np.median(np.sort(values[peaks])[::-1][:5]))
     fastest = track.times[peaks[values[peaks] >= SHARE_OF_TYPICAL * typical]]
-    fastest = _anchored(fastest, values, track.times, heard, typical)
+    return _anchored(fastest, values, track.times, heard, typical)
+
+
+def cut(track: Track, fastest: Sequence[float] | Array) -> list[Stroke]:
+    """What to keep round each stroke, from the moments at which the hand is fastest, seconds, rising."""
     strokes = []
     for i, moment in enumerate(fastest):
         start, stop = moment - BEFORE, moment + AFTER
@@ -156,3 +142,11 @@ def find_strokes(track: Track, hand: Hand, heard: Strikes) -> list[Stroke]:
         start, stop = max(start, first), min(stop, last)
         strokes.append(Stroke(float(moment), float(start), float(stop)))
     return strokes
+
+
+def find_strokes(track: Track, hand: Hand | None, heard: Strikes) -> list[Stroke]:
+    """Every stroke of the hitting hand, or of either where ``hand`` is None, in order of time.
+
+    Raises ``StrokeError`` when there is none.
+    """
+    return cut(track, fastest_moments(track, hand, heard))

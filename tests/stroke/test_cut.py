@@ -19,7 +19,8 @@ from swingmatch.stroke.contact import (
     fuse,
     strikes,
 )
-from swingmatch.stroke.cut import body_height, find_strokes, hand_speed, hitting_hand
+from swingmatch.stroke.cut import body_height, find_strokes, hand_speed
+from swingmatch.stroke.reconstruct import hitting_hand
 
 
 def find_contact(fastest, heard):
