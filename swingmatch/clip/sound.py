@@ -8,7 +8,7 @@ Trans. Speech Audio Process. 13(5), 1035-1047, doi:10.1109/TSA.2005.851998; from
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Generator, Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,6 +27,8 @@ LOOK_BACK = 4  # hops whose mean a rise is taken against: 8 ms
 REFRACTORY = 0.06  # seconds about an onset in which only the strongest counts
 #: Least strength, in median absolute deviations. Of Gaussian noise 4 in a million rises reach 6.2.
 THRESHOLD = 10.0
+#: A sound's level is a quarter of its loudest when it counts as died down; looked for so many seconds.
+DIED_DOWN, LONGEST_DECAY = 0.25, 0.25
 _QUIET = 1e-4  # level of full scale under which nothing is heard; keeps digital silence from counting
 _GAP = 0.02  # seconds of disagreement between sound clock and sample count that mean a hole
 
@@ -39,10 +41,13 @@ class Onsets:
     ----------
     times : (N,) seconds from the clip's first picture, rising; a sound from before it is negative.
     strengths : (N,) size of the rise in median absolute deviations of all rises of the clip.
+    decays : (N,) seconds in which each has died down to a quarter of its loudest, NaN where it does not within
+        ``LONGEST_DECAY``; None where that was not measured.
     """
 
     times: NDArray[np.float64]
     strengths: NDArray[np.float64]
+    decays: NDArray[np.float64] | None = None
 
 
 def strike_onsets(clip: Clip, threshold: float = THRESHOLD) -> Onsets | None:
@@ -85,7 +90,7 @@ def find_onsets(
     threshold : least strength in median absolute deviations.
     """
     if len(level) <= LOOK_BACK:
-        return Onsets(np.zeros(0), np.zeros(0))
+        return Onsets(np.zeros(0), np.zeros(0), np.zeros(0))
     before = np.convolve(level, np.ones(LOOK_BACK) / LOOK_BACK, mode="full")[: len(level)]
     rise = np.zeros_like(level)
     rise[LOOK_BACK:] = level[LOOK_BACK:] - before[LOOK_BACK - 1 : -1]
@@ -99,16 +104,40 @@ def find_onsets(
     first = np.array(
         [p - 1 if strength[p - 1] > max(0.5 * strength[p], 5.0) else p for p in peaks], dtype=int
     )
-    return Onsets(times[first], strength[peaks])
+    decays = np.array([_decay(level, int(p)) for p in first], dtype=np.float64)
+    return Onsets(times[first], strength[peaks], decays)
+
+
+def _decay(level: NDArray[np.float64], first: int) -> float:
+    """Seconds from the loudest hop of a sound that begins in hop ``first`` until it has died down; see ``Onsets``."""
+    hops = round(LONGEST_DECAY * RATE / HOP)
+    # What goes on all the time is no part of the sound.
+    sound = level[first : first + hops] - np.median(level[max(first - 50, 0) : first + 1])
+    # The loudest is soon after the start, however slowly the clip plays.
+    loudest = int(np.argmax(sound[: hops // 4]))
+    quiet = np.flatnonzero(sound[loudest:] < DIED_DOWN * sound[loudest])
+    if len(quiet) == 0:
+        return float("nan")
+    # Between two hops a decay is a straight line, near enough.
+    after, before = sound[loudest + quiet[0]], sound[loudest + quiet[0] - 1]
+    part = (before - DIED_DOWN * sound[loudest]) / (before - after)
+    return float((quiet[0] - 1 + part) * HOP / RATE)
 
 
 def _levels(clip: Clip) -> Generator[tuple[NDArray[np.float64], NDArray[np.float64]]]:
     """(times at which each hop first gets loud, levels) of successive stretches, seconds and full scale."""
+    yield from levels_of(_samples(clip))
+
+
+def levels_of(
+    blocks: Iterable[tuple[float, NDArray[np.float64]]],
+) -> Generator[tuple[NDArray[np.float64], NDArray[np.float64]]]:
+    """The same for successive blocks: (seconds of the first sample, mono samples at ``RATE``)."""
     sos = butter(4, HIGH_PASS, "highpass", fs=RATE, output="sos")
     state = np.zeros((len(sos), 2))
     rest = np.zeros(0)
     start: float | None = None  # seconds of rest[0]
-    for time, samples in _samples(clip):
+    for time, samples in blocks:
         if start is None or abs(time - (start + len(rest) / RATE)) > _GAP:
             rest, start, state = np.zeros(0), time, np.zeros_like(state)
         filtered, state = sosfilt(sos, samples, zi=state)

@@ -1,11 +1,13 @@
 """Slow motion: by how much a clip plays slower than life, how sure that is, and how to bring its times back.
 
 Where the phone left its capture rate the answer is known. Otherwise each candidate factor is tried: the track is
-brought to the speed it would have had, and three things are weighed against what people do in real time:
+brought to the speed it would have had, and these things are weighed against what people do in real time:
 
 - *tempo*: how fast the hitting hand gets, and for how long it is that fast;
 - *gravity*: how fast the hips are pulled down when the player sinks or hops; nobody falls faster than gravity;
-- *sound*: the strike is heard some 50 ms after the hand is fastest; phones often leave sound out of slow motion.
+- *sound*: the strike is heard some 50 ms after the hand is fastest; phones often leave sound out of slow motion;
+- *strike*: it dies down within milliseconds (``clip.sound``);
+- *ball*: it falls with gravity (``ball_fall``). It is looked for where the rest leaves doubt, as that takes seconds.
 
 Slowing a clip by ``f`` divides speeds by ``f`` and accelerations by ``f ** 2``, while lengths in the picture stay, so
 no scale is needed but the player's own height.
@@ -13,24 +15,29 @@ no scale is needed but the player's own height.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import find_peaks, peak_widths, savgol_filter
+from scipy.stats import norm
 
 from swingmatch.body.skeleton import INDEX, SIDES, middle
 from swingmatch.body.smooth import low_pass
 from swingmatch.body.track import Track
-from swingmatch.clip.clip import Clip
+from swingmatch.clip.clip import Clip, Frame
+from swingmatch.clip.reader import frames
 from swingmatch.clip.sound import Onsets
 from swingmatch.errors import StrokeError, SwingmatchError
+from swingmatch.footage.ball_fall import Fall, see_fall
 from swingmatch.series import resample
 from swingmatch.stroke.contact import SPEED_OF_SOUND, WRIST_PEAK_BEFORE_CONTACT
 from swingmatch.stroke.cut import CLOSEST, body_height, hand_speed
 
 Array = NDArray[np.float64]
+#: Looks for the ball: hitting hand, when it is fastest (s of the clip), and by how much the clip may be slowed.
+Falls = Callable[[str, float, float], Fall | None]
 
 #: Factors that are tried without metadata: 60, 120 and 240 pictures a second played at 30, and 240 at 60 or 120.
 FACTORS: tuple[float, ...] = (1.0, 2.0, 4.0, 8.0)
@@ -69,6 +76,18 @@ _SOUND: tuple[float, ...] = (0.85, 0.6, 0.6, 0.6)
 _LAG, _LAG_SD = WRIST_PEAK_BEFORE_CONTACT + 6.0 / SPEED_OF_SOUND, 0.09
 #: A strike is at least this loud against the loudest sound; where none is at its time, that counts as two spreads.
 _LOUD, _UNHEARD = 0.3, -2.0
+#: A strike heard above ``clip.sound.HIGH_PASS`` has died down to a quarter after so many seconds. Ball and strings
+#: part after 4-5 ms (D2, Brody; Cross); generated sounds give 4-8 ms. Slower it lasts longer, yet only the higher
+#: part, which dies first, is heard: about the root of the factor (generated: 6, 9, 12 ms at 1, 2 and 4 times). The
+#: spread of the logarithm is twice the generated one, as courts and microphones are of many kinds (*own choice*).
+_DECAY, _DECAY_POWER, _DECAY_SD = 0.0065, 0.5, 0.45
+#: Fall of a ball in flight, gravities: topspin and drag pull it down further than a fall in a vacuum, slice less
+#: (*from memory*); mean and standard deviation, and how often what was seen is not a ball.
+_BALL_FALL, _BALL_FALL_SD, _NO_BALL = 1.1, 0.35, 0.1
+#: Acceleration of what is not a ball, gravities, as a standard deviation about zero.
+_ANY_FALL = 2.0
+#: The ball is looked for where no factor has this chance, as if the clip were slowed by those that have the other one.
+_CLEAR, _WORTH_A_LOOK = 0.98, 0.05
 #: No single clue may speak louder than this (natural logarithm): each rests on a rough picture of people.
 _LOUDEST = 8.0
 
@@ -118,7 +137,7 @@ def detect(clip: Clip, track: Track, onsets: Onsets | None) -> SlowMotion:
     track : on the clip's own times. onsets : sudden sounds on the clip's own times, None without sound.
     """
     known = known_slow(clip)
-    return known if known is not None else from_evidence(track, onsets)
+    return known if known is not None else from_evidence(track, onsets, ball_falls(clip, track))
 
 
 def known_slow(clip: Clip) -> SlowMotion | None:
@@ -152,18 +171,22 @@ def from_metadata(capture_rate: float, shown_rate: float) -> SlowMotion | None:
     )
 
 
-def from_evidence(track: Track, onsets: Onsets | None) -> SlowMotion:
-    """The likeliest of ``FACTORS`` for a track on the clip's own times, real speed in doubt; see the module's text."""
+def from_evidence(track: Track, onsets: Onsets | None, falls: Falls | None = None) -> SlowMotion:
+    """The likeliest of ``FACTORS`` for a track on the clip's own times, real speed in doubt; see the module's text.
+
+    ``falls`` looks for the ball: see ``ball_falls``; without it the ball is no evidence.
+    """
     clues = [_clues(track, onsets, i) for i in range(len(FACTORS))]
     if not any(any(np.isfinite(clue)) for clue in clues):
         return replace(REAL_TIME, confidence=PRIOR[0], why="No movement tells whether the clip is slowed.")
     table = np.array(clues)  # (F, clues)
     # A clue that is missing for one factor says nothing about any.
     table = np.where(np.isfinite(table).all(axis=0), table, 0.0)
-    table = np.maximum(table - table.max(axis=0), -_LOUDEST)
-    weight = np.log(PRIOR) + table.sum(axis=1)
-    chances = np.exp(weight - weight.max())
-    chances /= chances.sum()
+    chances = _chances(table)
+    if falls is not None and chances.max() < _CLEAR:
+        table = np.column_stack([table, _ball_fits(_look_for_ball(track, chances, falls))])
+        chances = _chances(table)
+    table = _bounded(table)
     # A clip at real speed that is taken for slow is the worse mistake: it needs more than the better chance.
     best = int(np.argmax(chances)) if chances[0] < _REAL else 0
     factor, confidence = FACTORS[best], float(chances[best])
@@ -176,18 +199,65 @@ def from_evidence(track: Track, onsets: Onsets | None) -> SlowMotion:
     )
 
 
-def _clues(track: Track, onsets: Onsets | None, i: int) -> tuple[float, float, float]:
-    """Log-likelihoods of tempo, gravity and sound if the clip were slowed by ``FACTORS[i]``; NaN where no clue."""
+def _bounded(table: Array) -> Array:
+    return np.maximum(table - table.max(axis=0), -_LOUDEST)
+
+
+def _chances(table: Array) -> Array:
+    """(F,) chances of ``FACTORS`` from log-likelihoods (F, clues)."""
+    weight = np.log(PRIOR) + _bounded(table).sum(axis=1)
+    chances = np.exp(weight - weight.max())
+    return np.asarray(chances / chances.sum())
+
+
+def _clues(track: Track, onsets: Onsets | None, i: int) -> tuple[float, float, float, float]:
+    """Log-likelihoods of tempo, gravity, sound and strike if the clip were slowed by ``FACTORS[i]``; NaN where none."""
     real = _settled(at_real_speed(track, FACTORS[i]))
     hit = _tempo(real)
     if hit is None:
-        return float("nan"), float("nan"), float("nan")
-    speed, width, moments = hit
+        return float("nan"), float("nan"), float("nan"), float("nan")
     return (
-        _tempo_fits(speed, width),
+        _tempo_fits(hit.speed, hit.width),
         _pull_fits(_pull(real)),
-        _sound_fits(moments, onsets, i),
+        _sound_fits(hit.moments, onsets, i),
+        _decay_fits(onsets, FACTORS[i]),
     )
+
+
+def ball_falls(clip: Clip, track: Track) -> Falls:
+    """What looks for the ball of a clip, for ``from_evidence``; ``track`` on the clip's own times."""
+    height = body_height(track)
+
+    def read(start: float, stop: float) -> Iterable[Frame]:
+        return frames(clip, start, stop, max_height=track.size[1])
+
+    def falls(hand: str, fastest: float, factor: float) -> Fall | None:
+        return see_fall(read, track, hand, fastest, factor, height)
+
+    return falls
+
+
+def _look_for_ball(track: Track, chances: Array, falls: Falls) -> Fall | None:
+    """The ball's fall, looked for at each of the likelier factors; None where it is not seen at any.
+
+    The surest counts: taken for faster than it is, a ball is followed for a part of its way only.
+    """
+    found = []
+    for i in np.flatnonzero(chances >= _WORTH_A_LOOK):
+        hit = _tempo(_settled(at_real_speed(track, FACTORS[i])))
+        if hit is not None:
+            found.append(falls(hit.hand, float(hit.moments[hit.fastest]) * FACTORS[i], FACTORS[i]))
+    return min((fall for fall in found if fall is not None), key=lambda fall: fall.sd, default=None)
+
+
+def _ball_fits(fall: Fall | None) -> Array:
+    """(F,) log-likelihoods of the ball's fall; 0 where it was not seen."""
+    if fall is None:
+        return np.zeros(len(FACTORS))
+    g = _GRAVITY / np.square(FACTORS)
+    ball = norm.pdf(fall.acceleration, _BALL_FALL * g, np.hypot(fall.sd, _BALL_FALL_SD * g))
+    other = norm.pdf(fall.acceleration, 0.0, np.hypot(fall.sd, _ANY_FALL * g))
+    return np.asarray(np.log((1.0 - _NO_BALL) * ball + _NO_BALL * other))
 
 
 def _settled(track: Track) -> Track:
@@ -210,14 +280,29 @@ def _settled(track: Track) -> Track:
     return replace(track, image=image)
 
 
-def _tempo(track: Track) -> tuple[float, float, Array] | None:
-    """Fastest hand (statures a second), time above half of that (s), and moments (s) of the clip's fast movements."""
+@dataclass(frozen=True)
+class _Tempo:
+    """The faster hand, its speed (statures a second), time above half of it (s), and moments (s) of fast movements.
+
+    ``fastest`` : which of the moments is the fastest.
+    """
+
+    hand: str
+    speed: float
+    width: float
+    moments: Array
+    fastest: int
+
+
+def _tempo(track: Track) -> _Tempo | None:
+    """The clip's fast movements; None where there are none."""
     if len(track.times) < 8:
         return None
     try:
-        values = max((hand_speed(track, side) for side in SIDES), key=lambda speeds: float(speeds.max()))
+        speeds = {side: hand_speed(track, side) for side in SIDES}
     except StrokeError:
         return None
+    hand, values = max(speeds.items(), key=lambda pair: float(pair[1].max()))
     # Evenly and finely sampled, so that widths do not hang on the frame rate.
     step = min(1.0 / 120.0, float(np.median(np.diff(track.times))))
     even = np.arange(track.times[0], track.times[-1], step)
@@ -228,7 +313,8 @@ def _tempo(track: Track) -> tuple[float, float, Array] | None:
     framed = np.concatenate([[0.0], fine, [0.0]])
     peaks, _ = find_peaks(framed, height=0.6 * framed.max(), distance=max(1, round(CLOSEST / step)))
     widths = peak_widths(framed, peaks, rel_height=0.5)[0] * step
-    return float(np.median(framed[peaks])), float(np.median(widths)), even[peaks - 1]
+    top = int(np.argmax(framed[peaks]))
+    return _Tempo(hand, float(np.median(framed[peaks])), float(np.median(widths)), even[peaks - 1], top)
 
 
 def _tempo_fits(speed: float, width: float) -> float:
@@ -279,7 +365,23 @@ def _sound_fits(moments: Array, onsets: Onsets | None, i: int) -> float:
     return float(np.log(_SOUND[i]) + max(-0.5 * float((off**2).min()), _UNHEARD))
 
 
-_CLUES = ("the tempo of the swing", "how fast the player sinks", "the sound")
+def _decay_fits(onsets: Onsets | None, factor: float) -> float:
+    """Of the loudest sound's decay on the clip's own times."""
+    if onsets is None or onsets.decays is None or len(onsets.times) == 0:
+        return 0.0
+    decay = float(onsets.decays[int(np.argmax(onsets.strengths))])
+    if not np.isfinite(decay):
+        return 0.0
+    return float(-0.5 * (np.log(max(decay, 1e-3) / (_DECAY * factor**_DECAY_POWER)) / _DECAY_SD) ** 2)
+
+
+_CLUES = (
+    "the tempo of the swing",
+    "how fast the player sinks",
+    "the time of the sound",
+    "how the strike dies down",
+    "the ball's fall",
+)
 
 
 def _why(table: Array, best: int) -> str:
@@ -287,7 +389,7 @@ def _why(table: Array, best: int) -> str:
     factor = FACTORS[best]
     others = np.delete(table, best, axis=0)
     gains = table[best] - others[int(np.argmax(others.sum(axis=1)))]
-    spoken = [name for name, gain in zip(_CLUES, gains, strict=True) if gain > 0.5]
+    spoken = [name for name, gain in zip(_CLUES, gains, strict=False) if gain > 0.5]
     words = "The clip plays at the speed of life" if factor == 1.0 else f"The clip looks {_words(factor)}"
     return (
         f"{words}, as {_listed(spoken)} {'tells' if len(spoken) == 1 else 'tell'}." if spoken else f"{words}."
@@ -323,7 +425,10 @@ def at_real_speed(track: Track, factor: float) -> Track:
 
 def sound_at_real_speed(onsets: Onsets | None, factor: float) -> Onsets | None:
     """Sudden sounds on real times."""
-    return onsets if onsets is None or factor == 1.0 else replace(onsets, times=onsets.times / factor)
+    if onsets is None or factor == 1.0:
+        return onsets
+    decays = None if onsets.decays is None else onsets.decays / factor
+    return replace(onsets, times=onsets.times / factor, decays=decays)
 
 
 def clip_at_real_speed(clip: Clip, factor: float) -> Clip:

@@ -142,3 +142,32 @@ def test_sound_whose_form_changes_on_the_way(tmp_path: Path) -> None:
     heard = strike_onsets(open_clip(tmp_path / "b.ts"))
     assert heard is not None
     assert len(heard.times) == 2
+
+
+@pytest.mark.parametrize("decay", [0.004, 0.008, 0.02])
+def test_how_fast_a_sound_dies_down(decay: float) -> None:
+    """Noise that decays exponentially is down to a quarter after ln 4 times its time constant.
+
+    Its level is rough, so the first hop that is so quiet comes somewhat early.
+    """
+    rng = np.random.default_rng(7)
+    samples = rng.normal(0.0, 0.001, 3 * sound.RATE)
+    starts = 0.2 + 0.3 * np.arange(9)
+    for start in starts:
+        t = np.arange(round(0.25 * sound.RATE)) / sound.RATE
+        first = round(start * sound.RATE)
+        samples[first : first + len(t)] += 0.5 * np.exp(-t / decay) * rng.normal(0.0, 1.0, len(t))
+    times, levels = zip(*sound.levels_of([(0.0, samples)]), strict=True)
+    heard = find_onsets(np.concatenate(levels), np.concatenate(times))
+    assert len(heard.times) == len(starts)
+    assert heard.decays is not None
+    assert np.median(heard.decays) == pytest.approx(np.log(4.0) * decay, rel=0.2)
+
+
+def test_a_sound_that_goes_on_has_not_died_down() -> None:
+    level = np.full(500, 0.001)
+    level[200:] = 0.5
+    heard = find_onsets(level, np.arange(500) * sound.HOP / sound.RATE)
+    assert len(heard.times) == 1
+    assert heard.decays is not None
+    assert np.isnan(heard.decays[0])
