@@ -153,7 +153,8 @@ def groundstroke_events(
             events["end_of_follow_through"] = end
             later = times > end + 0.1
             closest = float(np.nanmin(gap[later])) if later.any() else together
-            home = (np.abs(shoulders - square) < _FACING) & (gap < closest + _CLOSED * reach)
+            near = gap < closest + _CLOSED * reach if hands != "stay" else True
+            home = (np.abs(shoulders - square) < _FACING) & near
             back_again = first_after(times, home, end + 0.1)
             events["recovery"] = back_again if back_again is not None else float(times[-1])
     return dict(sorted(events.items(), key=lambda item: item[1]))

@@ -169,7 +169,7 @@ SERVE = Definition(
     find_events=events,
     measures=(
         *loaded_rows(),
-        *forward_rows("racket_low"),
+        *forward_rows("racket_low", "loaded"),
         *_contact_rows(),
         *_after_rows(),
         *duration_rows(PHASES),
