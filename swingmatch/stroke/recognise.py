@@ -131,11 +131,11 @@ def features(times: Array, points: Array, contact: float) -> dict[str, float]:
 
     Returns
     -------
-    - ``top_hand``, ``top_elbow``: the highest wrist and elbow over the middle of the shoulders, over the sixth
+    - ``top_hand``, ``top_elbow``: the highest wrist and elbow over the middle of the shoulders, over the quarter
       of a second about the hit in which it is highest; a tenth of the window counts, so that one frame says nothing;
     - ``higher_hand``, ``higher_shoulder``: right over left, at the moment of the highest wrist;
     - ``shoulders_turned``, ``hips_turned``: turn of the lines from 0.2 s before to 0.1 s after the hit, positive
-      counter-clockwise from above; ``swept``: area that both wrists sweep about the hips, seen from above;
+      counter-clockwise from above; ``swept``: area that the wrists sweep about the hips, seen from above;
     - ``apart``: distance of the wrists, its median over the last 0.2 s; ``most_apart``: nearly its largest about the
       hit; ``unlike``: size of ``faster``;
     - ``faster``, ``longer_way``: logarithm of the right wrist's largest speed against the hips, and of its way, over
@@ -166,7 +166,7 @@ def features(times: Array, points: Array, contact: float) -> dict[str, float]:
         ),
         "shoulders_turned": _turned(body, "shoulder"),
         "hips_turned": _turned(body, "hip"),
-        "swept": float(np.mean([_swept(wrist[side] - hips)[_within(-0.10, 0.06)] for side in SIDES])),
+        "swept": _swept(wrist, hips, speed),
         "apart": float(np.median(apart[_within(-0.20, 0.0)])),
         "most_apart": float(np.quantile(apart[_within(-0.20, 0.10)], 0.85)),
         "apart_after": float(np.median(apart[_within(0.05, 0.15)])),
@@ -189,10 +189,20 @@ def _turned(body: Array, part: str) -> float:
     return float(angle[-1] - angle[0])
 
 
-def _swept(arm: Array) -> Array:
-    """Twice the area that a point (T, 3) sweeps about the origin a second, counter-clockwise from above."""
-    moved = np.gradient(arm, _STEP, axis=0)
-    return arm[:, 2] * moved[:, 0] - arm[:, 0] * moved[:, 2]
+def _swept(wrist: Mapping[str, Array], hips: Array, speed: Mapping[str, Array]) -> float:
+    """Twice the area that the wrists sweep about the hips a second round the hit, counter-clockwise from above.
+
+    The faster wrist counts for more: the other one may be thrown back against it.
+    """
+    near = _within(-0.10, 0.06)
+    total, weights = 0.0, 0.0
+    for side in SIDES:
+        arm = wrist[side] - hips
+        moved = np.gradient(arm, _STEP, axis=0)
+        weight = speed[side][near] ** 2
+        total += float(weight @ (arm[:, 2] * moved[:, 0] - arm[:, 0] * moved[:, 2])[near])
+        weights += float(weight.sum())
+    return total / weights
 
 
 @cache

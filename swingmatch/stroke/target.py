@@ -26,7 +26,7 @@ HIPS_FACE: dict[str, float] = {"two-handed backhand": 38.0, "one-handed backhand
 _ROUND = (-0.02, 0.10)
 #: How far the azimuth is off when it is told from the movement, degrees. Forehands: two thirds of the generated clips
 #: kept for tuning are nearer. The others are of recorded players on the generated figure, whose target is itself known
-#: to about 15 degrees only: backhands 13 to 16 (root mean square, eight clips, and half of the players tuned on),
+#: to about 15 degrees only: backhands told rightly 13 to 16 (root mean square, eight clips, half of them tuned on),
 #: serves half within 15 and one of four 68.
 AZIMUTH_SD: dict[str, float] = {
     "forehand": 5.0,
