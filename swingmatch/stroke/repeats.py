@@ -1,9 +1,11 @@
 """Across the swings of a clip: what repeats, what varies, and how well contact repeats.
 
-The spread that is seen between swings holds the error of measuring each of them. Its part is known from the drawn
-bodies and is taken out, as variance, down to nothing at most. Errors that all swings of a clip share do not spread
-them; where the drawn bodies do not know that an error is shared, too much is taken out, so the player's own spread
-lies between the two numbers given.
+The spread that is seen between swings holds the error of measuring each of them. What the drawn bodies say of it is
+taken out, as variance, down to nothing at most. Errors that all swings of a clip share do not spread them, and the
+drawn bodies know only in part which are shared. On the track of a generated player whose contact scattered by 0.07 arm
+lengths (2 pixels of noise, no sound) 0.08 were seen, where the drawn bodies stated an error of 0.13, and of 0.68 with
+the uncertainty of contact's time. So the player's own spread lies between the two numbers given, and a plain word must
+hold for both.
 """
 
 from __future__ import annotations
@@ -36,7 +38,7 @@ _ENOUGH = min(_APART)
 #: Root-mean-square distance of contact from its mean, arm lengths, up to which it repeats well and from which it
 #: wanders: about 8 and 16 cm (*common practice, no source*; a racket head is some 25 cm wide).
 REPEATS_WELL, WANDERS = 0.12, 0.24
-#: The plain words.
+#: The plain words; "varies" says that contact does not repeat well, and leaves open whether it wanders.
 WELL, VARIES, WANDERING = "repeats well", "varies", "wanders"
 TOO_FEW = "too few swings to tell"
 NOT_FROM_HERE = "cannot be told from this view"
@@ -74,7 +76,10 @@ class Spread:
     Attributes
     ----------
     own : root-mean-square distance with the error of measuring taken out, never negative.
-    low, high : ends of the 90 % interval of ``own``. seen : the distance as measured. error : what was taken out.
+    low, high : ends of the 90 % interval of the player's own distance; ``low`` with the error taken out, ``high``
+        without, so that it holds however much of the error all repeats share.
+    seen : the distance as measured. seen_low : lower end of the interval if nothing of it were error.
+    error : what was taken out.
     count : repeats that were known. All but ``error`` and ``count`` are NaN for fewer than two.
     """
 
@@ -82,6 +87,7 @@ class Spread:
     low: float
     high: float
     seen: float
+    seen_low: float
     error: float
     count: int
 
@@ -244,9 +250,8 @@ def word_for(radius: Spread) -> str:
         return TOO_FEW
     if found is not None:
         return found
-    # Would as many swings tell if they were measured without error?
-    low, high = (radius.own * np.hypot(end, radius.error) / radius.seen for end in (radius.low, radius.high))
-    return NOT_FROM_HERE if radius.error > 0.0 and _word_within(low, high) is not None else TOO_FEW
+    # Where even scatter that is all the player's own would not tell, it takes more swings; else less error.
+    return TOO_FEW if _word_within(radius.seen_low, radius.high) is None else NOT_FROM_HERE
 
 
 def _word_within(low: float, high: float) -> str | None:
@@ -254,14 +259,15 @@ def _word_within(low: float, high: float) -> str | None:
         return WELL
     if low >= WANDERS:
         return WANDERING
-    return VARIES if low >= REPEATS_WELL and high <= WANDERS else None
+    return VARIES if low >= REPEATS_WELL else None
 
 
 def spread_of(points: Array, error: Array, rng: np.random.Generator) -> Spread:
     """Root-mean-square distance of points (N, D) from their mean, with a bootstrap interval over the points.
 
     ``error`` (D, D) is the covariance that measuring adds; its trace is taken out of that of the points' covariance
-    (divisor n - 1), and out of both ends of the interval, which keeps its coverage. Points with a NaN are left out.
+    (divisor n - 1), and out of the lower end of the interval. The upper end stays, because errors can only add to what
+    is seen, and how much they add is known less well than that. Points with a NaN are left out.
 
     Notes
     -----
@@ -277,7 +283,7 @@ def spread_of(points: Array, error: Array, rng: np.random.Generator) -> Spread:
     taken = float(np.trace(error))
     if count < 2:
         nan = float("nan")
-        return Spread(nan, nan, nan, nan, float(np.sqrt(taken)), count)
+        return Spread(nan, nan, nan, nan, nan, float(np.sqrt(taken)), count)
     parts = np.linalg.svd(known - known.mean(axis=0), compute_uv=False) ** 2 / (count - 1)
     seen = float(parts.sum())
     if seen > 0.0:
@@ -291,7 +297,13 @@ def spread_of(points: Array, error: Array, rng: np.random.Generator) -> Spread:
         return float(np.sqrt(max(variance - taken, 0.0)))
 
     return Spread(
-        less(seen), less(seen / many), less(seen / few), float(np.sqrt(seen)), float(np.sqrt(taken)), count
+        own=less(seen),
+        low=less(seen / many),
+        high=float(np.sqrt(seen / few)),
+        seen=float(np.sqrt(seen)),
+        seen_low=float(np.sqrt(seen / many)),
+        error=float(np.sqrt(taken)),
+        count=count,
     )
 
 
@@ -394,6 +406,7 @@ def _times(spread: Spread, by: float) -> Spread:
         spread.low * by,
         spread.high * by,
         spread.seen * by,
+        spread.seen_low * by,
         spread.error * by,
         spread.count,
     )

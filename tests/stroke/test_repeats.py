@@ -202,23 +202,27 @@ def test_spread_is_the_root_mean_square_distance_and_turns_do_not_matter():
 def test_what_error_explains_is_never_negative():
     points = np.random.default_rng(3).normal(size=(5, 3))
     found = spread_of(points, 100.0 * np.eye(3), np.random.default_rng(0))
-    assert (found.own, found.low, found.high) == (0.0, 0.0, 0.0)
+    assert (found.own, found.low) == (0.0, 0.0)
+    # That the error explains all of it does not make the player exact.
+    exact = spread_of(points, np.zeros((3, 3)), np.random.default_rng(0))
+    assert (found.high, found.seen_low) == (exact.high, exact.low)
     assert found.error == pytest.approx(np.sqrt(300.0))
 
 
 def test_a_word_is_said_only_where_the_interval_supports_it():
-    def word(own, low, high, error=0.0, count=6):
-        return word_for(Spread(own, low, high, float(np.hypot(own, error)), error, count))
+    def word(low, high, seen_low=None, count=6):
+        own = 0.5 * (low + high)
+        return word_for(Spread(own, low, high, own, low if seen_low is None else seen_low, 0.0, count))
 
-    half = 0.5 * (REPEATS_WELL + WANDERS)
-    assert word(0.05, 0.04, REPEATS_WELL) == WELL
-    assert word(half, REPEATS_WELL, WANDERS) == VARIES
-    assert word(0.4, WANDERS, 0.6) == WANDERING
-    assert word(0.1, 0.07, 0.2) == TOO_FEW
-    assert word(0.05, 0.04, 0.06, count=2) == TOO_FEW
-    assert word(np.nan, np.nan, np.nan, count=1) == TOO_FEW
-    # Measured without error, so many swings would have told.
-    assert word(0.05, 0.0, 0.3, error=0.3) == NOT_FROM_HERE
+    assert word(0.04, REPEATS_WELL) == WELL
+    assert word(REPEATS_WELL, WANDERS) == VARIES
+    assert word(REPEATS_WELL, 2.0 * WANDERS) == VARIES
+    assert word(WANDERS, 0.6) == WANDERING
+    assert word(0.07, 0.2) == TOO_FEW
+    assert word(0.04, 0.06, count=2) == TOO_FEW
+    assert word(np.nan, np.nan, count=1) == TOO_FEW
+    # If it were the player's own it would wander, but it may be the error.
+    assert word(0.0, 0.6, seen_low=WANDERS) == NOT_FROM_HERE
 
 
 # Contact ------------------------------------------------------------------------------------------------
