@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import csv
+import os
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,7 +17,17 @@ from swingmatch.align.features import feature_matrix
 from swingmatch.align.warp import RATE, align, distance
 from swingmatch.body.skeleton import BONES, INDEX, SIDES, K, mirror
 from swingmatch.errors import StrokeError
+from swingmatch.stroke.forehand import FOREHAND
+from swingmatch.stroke.measure import measure
+from swingmatch.stroke.swing import Swing
+from swingmatch.study.captured import strokes
+from swingmatch.synth.build import Build
+from swingmatch.synth.forehand import perform
+from swingmatch.synth.style import ForehandStyle
 
+FOLDER = Path(
+    os.environ.get("SWINGMATCH_MOCAP", Path(__file__).parents[2].parent / "shared" / "data" / "mocap")
+)
 REPEATS = 5
 BONE_GROUPS = ("upper_arm", "forearm", "palm", "thigh", "shank")
 
@@ -204,3 +217,44 @@ def test_it_is_the_plain_barycentre_where_all_have_one_clock(movers):
     assert min(apart(series[0], theirs), apart(series[2], theirs)) > 2.0
     # Directions are unit vectors; the mean of some three degrees apart is shorter by a thousandth.
     assert apart(mine, theirs) < 0.1
+
+
+def test_a_generated_player_measures_on_the_typical_swing_what_the_swings_do_on_average():
+    motion = perform(ForehandStyle(), Build(), swings=4, seed=3, rest=0.2)
+    swings = []
+    for truth in motion.swings:
+        near = np.abs(motion.times - truth.events["contact"] + 0.2) < 1.4
+        body, racket = (place[near][::4] / motion.stature for place in (motion.points, motion.racket))
+        swings.append(Swing(motion.times[near][::4], body, truth.events, "right", 90.0, racket=racket))
+    table = np.array([[one.value for one in measure(swing)] for swing in swings])
+    mine = np.array([one.value for one in measure(typical(swings))])
+    for row, each, value in zip(FOREHAND.measures, table.T, mine, strict=True):
+        # Moments of peaks and first crossings jump from one peak or crossing to another; the rest moves evenly.
+        if row.unit not in ("ms", ""):
+            assert abs(value - each.mean()) < max(0.1 * row.useful, 0.5 * each.std(ddof=1)), row.key
+
+
+@pytest.mark.mocap
+@pytest.mark.skipif(not (FOLDER / "index.csv").is_file(), reason="no motion capture; set SWINGMATCH_MOCAP")
+def test_a_recorded_players_typical_forehand_is_nearer_to_all_than_one_of_them(tmp_path):
+    with (FOLDER / "index.csv").open(newline="", encoding="utf-8") as file:
+        rows = [row for row in csv.DictReader(file) if (row["player"], row["stroke"]) == ("P3", "forehand")]
+    with (tmp_path / "index.csv").open("w", newline="", encoding="utf-8") as file:
+        table = csv.DictWriter(file, rows[0].keys())
+        table.writeheader()
+        table.writerows(rows)
+    for row in rows:
+        (tmp_path / row["file"]).symlink_to((FOLDER / row["file"]).resolve())
+    swings = []
+    for one in strokes(tmp_path)[:6]:
+        points = FOREHAND.on_ball_side(one.points, "right") / 1.75
+        events = FOREHAND.find_events(one.times, points, 0.0)
+        swings.append(Swing(one.times, points, events, "right"))
+    assert len(swings) == 6
+    found = typical(swings)
+    mine = np.mean([distance(swing, found) for swing in swings])
+    others = [np.mean([distance(a, b) for b in swings if b is not a]) for a in swings]
+    assert mine < 0.9 * min(others)
+    for group in BONE_GROUPS:
+        lengths = bones(found.points, group)
+        np.testing.assert_allclose(lengths, np.broadcast_to(lengths[:, :1], lengths.shape), rtol=1e-9)

@@ -253,7 +253,7 @@ def test_a_planted_wandering_contact_is_called_so(usual):
     assert contact_scatter(usual[:2]).word == TOO_FEW
 
 
-def test_a_left_hander_scatters_as_the_right_hander_he_mirrors(usual):
+def test_a_left_hander_scatters_as_the_mirrored_right_hander(usual):
     left = [
         replace(
             swing,
