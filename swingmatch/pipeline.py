@@ -49,6 +49,7 @@ from swingmatch.stroke.cut import body_height
 from swingmatch.stroke.direction import side_name
 from swingmatch.stroke.measure import Measure, measure
 from swingmatch.stroke.reconstruct import Strokes, find_swings
+from swingmatch.stroke.repeats import Scatter, contact_scatter
 from swingmatch.stroke.strokes import STROKES, definition_of
 from swingmatch.stroke.swing import Hand, Swing
 
@@ -180,7 +181,7 @@ def review_clip(
     measured = _measure(seen, strokes, footage, options, progress)
     review = _compare(seen, strokes, footage, library, options)
     progress("comparing", 1.0)
-    return replace(review, measures=measured.measures)
+    return replace(review, measures=measured.measures, scatters=measured.scatters)
 
 
 def measure_clip(
@@ -303,10 +304,10 @@ def _strokes(seen: Seen, options: Options, progress: Progress) -> Strokes:
             seen.track,
             seen.onsets,
             hand=options.hand,
+            stroke=options.stroke,
             azimuth=options.azimuth,
             ball=ball_watcher(seen.clip, seen.track, body_height(seen.track)) if real else None,
             on_stroke=lambda done, count: progress("reading the swings", done / count),
-            **({} if options.stroke is None else {"stroke": options.stroke}),
         )
     except StrokeError as error:
         if not seen.slow.question:
@@ -322,6 +323,7 @@ def _strokes(seen: Seen, options: Options, progress: Progress) -> Strokes:
         strokes,
         swings=tuple(compress(strokes.swings, whole)),
         contacts=tuple(compress(strokes.contacts, whole)),
+        recognised=tuple(compress(strokes.recognised, whole)),
     )
 
 
@@ -355,7 +357,24 @@ def _measure(
         measures=tuple(out),
         notes=(*strokes.notes, *footage.notes),
         slow=seen.slow.factor,
+        scatters=_scatters(strokes, options.stature),
     )
+
+
+def _scatters(strokes: Strokes, stature: float | None) -> dict[str, Scatter]:
+    """How well contact repeats, of every stroke that was played more than once."""
+    kinds: dict[str, list[int]] = {}
+    for place, swing in enumerate(strokes.swings):
+        kinds.setdefault(swing.stroke, []).append(place)
+    return {
+        stroke: contact_scatter(
+            [strokes.swings[i] for i in places],
+            stature,
+            contact_sds=[strokes.contacts[i].sd for i in places],
+        )
+        for stroke, places in kinds.items()
+        if len(places) > 1
+    }
 
 
 def _compare(seen: Seen, strokes: Strokes, footage: Footage, library: Library, options: Options) -> Review:

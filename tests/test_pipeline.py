@@ -429,7 +429,7 @@ def test_measuring_a_clip_needs_no_model_swing(rendered, review, monkeypatch):
             assert with_height.metres == pytest.approx(1.8 * with_height.value)
 
 
-def test_a_stroke_is_passed_on_only_where_the_coach_says_it(followed, monkeypatch):
+def test_the_coach_says_the_stroke(followed, monkeypatch):
     seen, strokes = followed
     asked = []
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from swingmatch.stroke.direction import side_name
 from swingmatch.stroke.measure import Measure
 from swingmatch.stroke.reconstruct import Strokes
+from swingmatch.stroke.repeats import Scatter
 
 
 @dataclass(frozen=True)
@@ -19,6 +21,7 @@ class Measured:
     measures : of each swing, in the order of its definition.
     notes : sentences on the footage and its limits.
     slow : how many times slower than life the clip plays; all times here are real, the clip's are ``slow`` times these.
+    scatters : stroke -> how well contact repeats, of every stroke that was played more than once.
     """
 
     clip: str
@@ -26,6 +29,7 @@ class Measured:
     measures: tuple[tuple[Measure, ...], ...]
     notes: tuple[str, ...]
     slow: float = 1.0
+    scatters: Mapping[str, Scatter] = field(default_factory=dict)
 
     @property
     def camera_side(self) -> str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,7 @@ from swingmatch.align.alignment import Alignment
 from swingmatch.body.track import Track
 from swingmatch.findings.deviation import Deviation
 from swingmatch.stroke.measure import Measure
+from swingmatch.stroke.repeats import Scatter
 from swingmatch.stroke.swing import Swing
 
 
@@ -89,6 +91,7 @@ class Review:
     notes : sentences on the footage and its limits.
     slow : how many times slower than life the clip plays; all times here are real, the clip's are ``slow`` times these.
     measures : of each swing, in the order of ``pairs``; empty where nothing was measured.
+    scatters : stroke -> how well contact repeats, of every stroke that was played more than once.
     """
 
     player: str
@@ -107,3 +110,4 @@ class Review:
     notes: tuple[str, ...]
     slow: float = 1.0
     measures: tuple[tuple[Measure, ...], ...] = ()
+    scatters: Mapping[str, Scatter] = field(default_factory=dict)

@@ -15,6 +15,7 @@ from swingmatch.report.film import ClipFrames
 from swingmatch.report.labels import milliseconds, sentence_case
 from swingmatch.report.marks import Body, Line, Shape, bones, marks, plan
 from swingmatch.report.measures_table import counted, where
+from swingmatch.report.repeats import apart_sentences, contact_sentences, contact_words
 from swingmatch.report.sheet import Sheet, sheets
 from swingmatch.report.shots import Shot, nearest_frame, take_shots
 from swingmatch.report.values import (
@@ -28,6 +29,7 @@ from swingmatch.report.values import (
 )
 from swingmatch.stroke.definition import Row
 from swingmatch.stroke.measure import NO_RACKET, UNSEEN, Measure
+from swingmatch.stroke.repeats import Scatter
 
 #: Side of the view from above, pixels.
 _PLAN = 120
@@ -104,7 +106,20 @@ def _stroke(
         text = _about(sheet, parts, review) + "".join(
             _part(part, ones, sheet, review, shots) for part, ones in parts
         )
-    return head + text + _left_out(sheet, review.camera_side)
+    repeats = _repeats(sheet, review.scatters.get(sheet.definition.name))
+    return head + text + repeats + _left_out(sheet, review.camera_side)
+
+
+def _repeats(sheet: Sheet, scatter: Scatter | None) -> str:
+    """How well contact repeats, and which swings stand apart."""
+    if scatter is None:
+        return ""
+    lines = [*contact_sentences(scatter), *apart_sentences(sheet)]
+    said = "".join(f"<p>{escape(line)}</p>" for line in lines)
+    return (
+        "<details class='part'><summary><h3>From swing to swing</h3>"
+        f"<span class='under'>{escape(contact_words(scatter))}</span></summary>{said}</details>"
+    )
 
 
 def _about(sheet: Sheet, parts: Sequence[tuple[str, list[_Shown]]], review: Review) -> str:

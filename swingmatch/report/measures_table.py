@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from swingmatch.findings.measured import Measured
 from swingmatch.report.labels import sentence_case
+from swingmatch.report.repeats import apart_sentences, contact_sentences, contact_words
 from swingmatch.report.sheet import Sheet, sheets
 from swingmatch.report.values import (
     HIP_TO_SHOULDER,
@@ -18,6 +19,7 @@ from swingmatch.report.values import (
 )
 from swingmatch.stroke.definition import Row
 from swingmatch.stroke.measure import NO_RACKET, UNSEEN
+from swingmatch.stroke.repeats import Scatter
 
 #: Columns of the terminal that the table takes at most.
 WIDTH = 100
@@ -47,11 +49,27 @@ def measures_table(measured: Measured) -> str:
             ),
             *(_part(part, rows, sheet, metres) for part, rows in sheet.parts),
             _wrap(" ".join(_legend(told, len(sheet.numbers) > 1))),
+            *_repeats(sheet, measured.scatters.get(sheet.definition.name)),
             *left_out(sheet, measured.camera_side),
         ]
     if measured.notes:
         blocks.append("How sure\n" + "\n".join(_wrap(note, "  ") for note in measured.notes))
     return "\n\n".join(blocks) + "\n"
+
+
+def _repeats(sheet: Sheet, scatter: Scatter | None) -> list[str]:
+    """How well contact repeats, and which swings stand apart."""
+    if scatter is None:
+        return []
+    lines = [*contact_sentences(scatter), *apart_sentences(sheet)]
+    return [
+        "\n".join(
+            [
+                f"From swing to swing: {contact_words(scatter)}",
+                *(_wrap(line, "    ", first="  ") for line in lines),
+            ]
+        )
+    ]
 
 
 def _legend(told: Sequence[Told], several: bool) -> list[str]:

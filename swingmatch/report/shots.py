@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from swingmatch.body.skeleton import INDEX, NOSE_OVER_ANKLES, middle
 from swingmatch.body.track import Track
 from swingmatch.report.film import ClipFrames
 from swingmatch.report.framing import crop_picture
@@ -20,8 +21,8 @@ ASPECT = 0.82
 HEIGHT = 460
 _MAX_ZOOM = 1.6
 _QUALITY = 78
-#: Room around the body, as shares of its height in the picture: the racket is longer than the arm.
-_ASIDE, _ABOVE, _BELOW = 0.20, 0.16, 0.08
+#: Room around the body, and around each hand for the racket in it, statures.
+_AROUND, _RACKET = 0.08, 0.30
 #: Seconds without a wanted picture over which the clip is not read on.
 _APART = 1.0
 
@@ -60,20 +61,18 @@ def take_shots(
     ``clip_frames`` gives the clip's pictures between two times; without it the shots have no picture. The clip is read
     once from the first to the last of the frames that lie close together.
     """
-    boxes = {frame: box for frame in sorted(set(frames)) if (box := _box(track, frame)) is not None}
+    stature = _stature(track, frames)
+    boxes = {frame: box for frame in sorted(set(frames)) if (box := _box(track, frame, stature)) is not None}
     if not boxes:
         return {}
-    spans = np.array([high - low for low, high in boxes.values()])
-    tall = float(spans[:, 1].max())
-    window = np.array([spans[:, 0].max() + 2.0 * _ASIDE * tall, (1.0 + _ABOVE + _BELOW) * tall])
+    window = np.max([high - low for low, high in boxes.values()], axis=0)
     window = np.array([max(window[0], ASPECT * window[1]), max(window[1], window[0] / ASPECT)])
     zoom = min(height / float(window[1]), _MAX_ZOOM)
     size = (max(round(zoom * float(window[0])), 1), max(round(zoom * float(window[1])), 1))
     corners = {}
     for frame, (low, high) in boxes.items():
-        middle = 0.5 * (low + high)
-        top = high[1] + _BELOW * tall - window[1]
-        corner = np.array([middle[0] - 0.5 * window[0], top])
+        # The ground stays at the bottom, whatever the arms do.
+        corner = np.array([0.5 * (low[0] + high[0] - window[0]), high[1] - window[1]])
         room = np.array(track.size) - window
         # The crop stays inside the picture where that is large enough.
         corners[frame] = np.where(room > 0.0, np.clip(corner, 0.0, np.maximum(room, 0.0)), corner)
@@ -84,10 +83,26 @@ def take_shots(
     return shots if clip_frames is None else _with_pictures(track, shots, clip_frames)
 
 
-def _box(track: Track, frame: int) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
+def _stature(track: Track, frames: Collection[int]) -> float:
+    """About the player's height in clip pixels: the most upright of the frames; 0 where it cannot be told."""
+    rows = list(frames)
+    ankles = middle(track.image[rows], "ankle")[:, 1]
+    tall = (ankles - track.image[rows][:, INDEX["nose"], 1]) / NOSE_OVER_ANKLES
+    return float(max(tall[np.isfinite(tall)], default=0.0))
+
+
+def _box(track: Track, frame: int, stature: float) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
+    """Corners (x, y) of what a shot must hold, clip pixels: the body, and a racket in either hand."""
     seen = track.image[frame]
-    seen = seen[np.isfinite(seen).all(axis=1)]
-    return (seen.min(axis=0), seen.max(axis=0)) if len(seen) else None
+    if not np.isfinite(seen).all(axis=1).any():
+        return None
+    hands = seen[[INDEX["left_hand"], INDEX["right_hand"]]]
+    low, high = np.nanmin(seen, axis=0) - _AROUND * stature, np.nanmax(seen, axis=0) + _AROUND * stature
+    reach = _RACKET * stature
+    # Nobody's racket is under the ground that the feet stand on.
+    return np.fmin(low, np.fmin.reduce(hands) - reach), np.array(
+        [np.fmax(high[0], np.fmax.reduce(hands)[0] + reach), high[1]]
+    )
 
 
 def _with_pictures(track: Track, shots: dict[int, Shot], clip_frames: ClipFrames) -> dict[int, Shot]:

@@ -10,7 +10,8 @@ import numpy as np
 
 from swingmatch.report.labels import milliseconds, moment_label
 from swingmatch.stroke.definition import Definition, Row
-from swingmatch.stroke.measure import NINE_IN_TEN, Measure, difference
+from swingmatch.stroke.measure import NINE_IN_TEN, Measure
+from swingmatch.stroke.repeats import summary
 
 #: Places after the decimal point that a unit never has more of, whatever the uncertainty.
 _PLACES = {"deg": 0, "ms": 0, "deg/s": 0}
@@ -64,6 +65,7 @@ class Told:
     spread : standard deviation from swing to swing; NaN below two swings.
     swings : in how many swings it may be reported.
     metres : the value in metres where the player's height is known. ahead : mean seconds from contact.
+    apart : places in ``same`` of the swings that are set apart from the others.
     """
 
     row: Row
@@ -73,6 +75,7 @@ class Told:
     swings: int
     metres: float | None
     ahead: float
+    apart: tuple[int, ...] = ()
 
     @property
     def places(self) -> int:
@@ -111,18 +114,18 @@ def tell(same: Sequence[Measure], contacts: Sequence[float]) -> Told | None:
     seen = [(m, c) for m, c in zip(same, contacts, strict=True) if m.visible]
     if not seen:
         return None
-    row, first = seen[0][0].row, seen[0][0].value
-    values = first + np.array([difference(row, m.value, first) for m, _ in seen])
-    # A length in one swing's metres and in another's: all swings are of one player, so of one stature.
+    (repeat,) = summary([[m] for m in same])
+    # All swings are of one player, so of one stature.
     metres = [m.metres for m, _ in seen if m.metres is not None]
     return Told(
-        row=row,
-        value=float(values.mean()),
-        sd=float(np.sqrt(np.mean([m.sd**2 for m, _ in seen]))),
-        spread=float(values.std(ddof=1)) if len(values) > 1 else float("nan"),
-        swings=len(values),
-        metres=float(np.mean(metres)) if len(metres) == len(values) else None,
+        row=repeat.row,
+        value=repeat.mean,
+        sd=repeat.error,
+        spread=repeat.seen,
+        swings=repeat.count,
+        metres=float(np.mean(metres)) if len(metres) == len(seen) else None,
         ahead=float(np.mean([m.time - c for m, c in seen])),
+        apart=repeat.outliers,
     )
 
 

@@ -305,6 +305,7 @@ def measured_of(scene: Scene, stature: float | None = None):
     from swingmatch.stroke import measure as taking
     from swingmatch.stroke.contact import Contact
     from swingmatch.stroke.reconstruct import Strokes
+    from swingmatch.stroke.repeats import contact_scatter
 
     rng = np.random.default_rng(2)
     swings = []
@@ -326,7 +327,9 @@ def measured_of(scene: Scene, stature: float | None = None):
         contacts=tuple(Contact(swing.contact, 0.004, "sound") for swing in swings),
         notes=(),
     )
-    return Measured("clip.mp4", strokes, measures, ("The camera looks from the side.",))
+    scatter = contact_scatter(swings, stature, contact_sds=[0.004] * len(swings))
+    notes = ("The camera looks from the side.",)
+    return Measured("clip.mp4", strokes, measures, notes, scatters={"forehand": scatter})
 
 
 @pytest.fixture(scope="session")

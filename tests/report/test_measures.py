@@ -8,6 +8,7 @@ import math
 import os
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pyarrow.parquet as pq
@@ -20,6 +21,7 @@ from swingmatch.report import save
 from swingmatch.report.folder import write_measures
 from swingmatch.report.measures_files import COLUMNS, records, write_csv, write_parquet
 from swingmatch.report.measures_table import WIDTH, measures_table, where
+from swingmatch.report.repeats import apart_sentences, contact_sentences
 from swingmatch.report.sheet import sheets
 from swingmatch.report.values import (
     Told,
@@ -32,6 +34,7 @@ from swingmatch.report.values import (
 )
 from swingmatch.stroke.definition import PARTS
 from swingmatch.stroke.measure import NO_RACKET, UNSEEN, Measure
+from swingmatch.stroke.repeats import Spread
 from swingmatch.stroke.strokes import STROKES
 
 FOREHAND = STROKES["forehand"]
@@ -152,9 +155,49 @@ def test_the_table_reads_well(measured):
     assert row.endswith("end of take-back")
 
 
+def test_how_contact_repeats_stands_under_the_table(measured):
+    scatter = measured.scatters["forehand"]
+    text = " ".join(measures_table(measured).split())
+    assert f"From swing to swing: contact: {scatter.word} " in text
+    assert f"From swing to swing the {scatter.of} at contact is " in text
+    assert text.index("From swing to swing: ") > text.index("± is the half-width")
+
+
+def spread(own, low, high):
+    return Spread(own=own, low=low, high=high, seen=own, seen_low=low, error=0.03, count=4)
+
+
+def test_figures_of_a_spread_are_those_of_its_interval():
+    few, lost, unknown = spread(0.1234, 0.05, 0.31), spread(0.0, 0.0, 72.5), spread(*[math.nan] * 3)
+    made = SimpleNamespace(of="string bed", radius=few, metres=None, forward=lost, turn=unknown)
+    words = " ".join(contact_sentences(made))
+    assert "the string bed at contact is 0.12 arm lengths (0.05 to 0.31) from its mean" in words
+    # A bound is not rounded down.
+    assert "The time from the start of the forward swing to contact varies by less than 80 ms." in words
+    assert "turn" not in words
+    made.metres = spread(0.08, 0.03, 0.2)
+    assert "(0.05 to 0.31), or 0.08 m (0.03 to 0.20), from its mean place" in " ".join(
+        contact_sentences(made)
+    )
+    made.radius = made.forward = unknown
+    assert contact_sentences(made) == []
+
+
+def test_a_swing_that_stands_apart_is_named(measured):
+    """Five swings alike and one with another stance."""
+    one = tuple(replace(m, sd=0.5, why_not="") for m in measured.measures[0])
+    odd = tuple(replace(m, value=m.value + 90.0) if m.row.key == "stance_angle" else m for m in one)
+    swings = [measured.strokes.swings[0]] * 6
+    (sheet,) = sheets(swings, [one, one, one, odd, one, one])
+    assert apart_sentences(sheet) == ["Swing 4 stands apart in: stance: foot line to the target line."]
+    (sheet,) = sheets(swings[:5], [one] * 5)
+    assert apart_sentences(sheet) == []
+
+
 def test_one_swing_has_no_mean_and_no_spread(measured):
     one = replace(
         measured,
+        scatters={},
         strokes=replace(measured.strokes, swings=measured.strokes.swings[:1]),
         measures=measured.measures[:1],
     )

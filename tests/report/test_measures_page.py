@@ -23,7 +23,7 @@ COSTS = 2_000_000  # the most bytes that the section may add to a page
 
 
 def with_measures(scene, measured):
-    return replace(scene.review, measures=measured.measures)
+    return replace(scene.review, measures=measured.measures, scatters=measured.scatters)
 
 
 @pytest.fixture(scope="module")
@@ -76,6 +76,11 @@ def test_values_are_those_of_the_swing_that_is_shown_first(section, scene, measu
     assert float(shown.group(1).replace("−", "-")) == pytest.approx(turn.value, abs=0.51)
     assert "3 swings: mean " in section
     assert f"Values and pictures are of swing {scene.review.best + 1} unless" in section
+
+
+def test_how_contact_repeats_is_said(section, measured):
+    word = measured.scatters["forehand"].word
+    assert f"<h3>From swing to swing</h3><span class='under'>contact: {word}</span>" in section
 
 
 def test_a_swing_that_shows_more_lends_its_picture(scene, measured):
