@@ -135,6 +135,9 @@ def compare(
     carried = [_carried(alignment, spans) for alignment in alignments]
     tables = [_table(player, span) for player, span in zip(players, carried, strict=True)]
     models = [_table(repeat, moments(_from_contact(repeat))) for repeat in repeats]
+    aside = [
+        _table(player.turned(player.azimuth_sd), span) for player, span in zip(players, carried, strict=True)
+    ]
     azimuth = players[0].as_right_handed().camera_azimuth
     out: list[Deviation] = []
     for key, quantity in QUANTITIES.items():
@@ -144,8 +147,9 @@ def compare(
                 continue
             values = np.array([table.get((key, column), np.nan) for table in tables])
             theirs = np.array([table.get((key, column), np.nan) for table in models])
+            turned = np.array([table.get((key, column), np.nan) for table in aside]) - values
             at = float(np.median([0.5 * (start + stop) for start, stop in reached]))
-            out.append(_deviation(quantity, column, values, theirs, azimuth, at, hides))
+            out.append(_deviation(quantity, column, values, theirs, turned, azimuth, at, hides))
     frame = max(float(np.median(np.diff(player.times))) for player in players)
     out.extend(_durations(carried, repeats, azimuth, frame, hides))
     return tuple(deviation for deviation in out if np.isfinite(deviation.value))
@@ -172,9 +176,21 @@ def can_be_seen(floor: float, error: float) -> bool:
 
 
 def _deviation(
-    quantity: Quantity, column: str, values: Array, theirs: Array, azimuth: float, at: float, hides: Hides
+    quantity: Quantity,
+    column: str,
+    values: Array,
+    theirs: Array,
+    turned: Array,
+    azimuth: float,
+    at: float,
+    hides: Hides,
 ) -> Deviation:
-    error = error_of(quantity.key, column, azimuth)
+    """One deviation; ``turned`` is by how much the values change with an azimuth off by its standard deviation."""
+    if quantity.unit == "deg":
+        turned = _near(turned, 0.0)
+    by_azimuth = _mean(turned)
+    # All swings of a clip are off by the same, so it does not shrink with their number.
+    error = float(np.hypot(error_of(quantity.key, column, azimuth), np.nan_to_num(by_azimuth)))
     known = theirs[np.isfinite(theirs)]
     if quantity.unit == "deg" and len(known):
         theirs = _near(theirs, known[0])

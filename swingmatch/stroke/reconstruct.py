@@ -62,7 +62,7 @@ class Strokes:
     swings : in order of time, at least one. contacts : of each, with its source and uncertainty.
     notes : sentences on what was left out.
     recognised : of each swing, what else it might have been, the hand being known.
-    azimuth_sd : standard deviation of the azimuth, degrees; 0 where the coach has said it.
+    azimuth_sd : standard deviation of the azimuth, degrees. court_seen : whether the court's lines told of it.
     """
 
     hand: Hand
@@ -72,6 +72,7 @@ class Strokes:
     notes: tuple[str, ...]
     recognised: tuple[Recognised, ...] = ()
     azimuth_sd: float = 0.0
+    court_seen: bool = False
 
 
 @dataclass(frozen=True)
@@ -200,6 +201,7 @@ def _on_court(lifted: _Lifted, azimuth: float, hand: Hand, azimuth_sd: float) ->
         hand=hand,
         camera_azimuth=azimuth,
         stroke=definition.name,
+        azimuth_sd=azimuth_sd,
     )
 
 
@@ -210,6 +212,8 @@ def find_swings(
     hand: Hand | None = None,
     stroke: str | None = None,
     azimuth: float | None = None,
+    azimuth_sd: float = 0.0,
+    court: Callable[[float, float], tuple[float, float] | None] | None = None,
     ball: Callable[[float, Hand], Timed | None] | None = None,
     on_stroke: Callable[[int, int], None] | None = None,
 ) -> Strokes:
@@ -220,6 +224,9 @@ def find_swings(
     track : smoothed, of the whole clip. onsets : sudden sounds, or None without sound.
     hand, stroke, azimuth : what the coach says; told from the movement where None. ``stroke`` is a name of
         ``strokes.STROKES`` and then holds for all swings of the clip.
+    azimuth_sd : standard deviation of an azimuth that the coach says, degrees.
+    court : betters an azimuth and its standard deviation, degrees, with what the court's lines tell; None where they
+        tell nothing.
     ball : gives contact as the ball shows it for a first guess of contact in seconds and the hitting hand, or None
         where it was not seen. Asked where no strike was heard.
     on_stroke : called with (done, all) after each stroke.
@@ -256,9 +263,11 @@ def find_swings(
         raise StrokeError(
             "No swing is in view from its preparation to its follow-through; film a little longer."
         )
-    azimuth_sd = 0.0
     if azimuth is None:
         azimuth, azimuth_sd = common_azimuth([_target(one, hand) for one in lifted])
+    better = court(azimuth, azimuth_sd) if court is not None and azimuth_sd > 0.0 else None
+    if better is not None:
+        azimuth, azimuth_sd = better
     return Strokes(
         hand=hand,
         camera_azimuth=azimuth,
@@ -267,6 +276,7 @@ def find_swings(
         notes=tuple(notes),
         recognised=tuple(one.recognised for one in lifted),
         azimuth_sd=azimuth_sd,
+        court_seen=better is not None,
     )
 
 

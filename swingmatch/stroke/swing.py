@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from swingmatch.body.skeleton import K, mirror
 from swingmatch.series import resample
+from swingmatch.stroke.direction import camera_to_court
 
 Hand = Literal["right", "left"]
 
@@ -53,6 +54,7 @@ class Swing:
     hand : the hitting hand.
     camera_azimuth : degrees from the target direction to the camera about the vertical, 0 in front of
         the player, +90 on the player's right-hand side, 180 behind; NaN where there was no camera.
+    azimuth_sd : standard deviation of the azimuth, degrees: all directions on the court may be off together by as much.
     stroke : "forehand".
     racket : (T, 5, 3) butt, throat, tip, left edge, right edge on court axes, or None where not known.
     draws : (S, T, K, 3) bodies that the footage allows as well as ``points``, drawn at random, or None where the points
@@ -67,6 +69,7 @@ class Swing:
     stroke: str = "forehand"
     racket: NDArray[np.float64] | None = None
     draws: NDArray[np.float64] | None = None
+    azimuth_sd: float = 0.0
 
     def __post_init__(self) -> None:
         if self.points.shape != (len(self.times), K, 3):
@@ -91,6 +94,17 @@ class Swing:
             camera_azimuth=-self.camera_azimuth,
             racket=racket,
             draws=None if self.draws is None else mirror(self.draws),
+        )
+
+    def turned(self, degrees: float) -> Swing:
+        """The swing as it is if the camera's azimuth is greater by ``degrees``: turned about the vertical."""
+        turn = camera_to_court(degrees) @ camera_to_court(0.0).T
+        return replace(
+            self,
+            points=self.points @ turn.T,
+            camera_azimuth=self.camera_azimuth + degrees,
+            racket=None if self.racket is None else self.racket @ turn.T,
+            draws=None if self.draws is None else self.draws @ turn.T,
         )
 
     def at(self, times: NDArray[np.float64]) -> NDArray[np.float64]:

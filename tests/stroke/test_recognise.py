@@ -10,7 +10,7 @@ from swingmatch.body.skeleton import INDEX, K, mirror
 from swingmatch.errors import StrokeError
 from swingmatch.stroke.recognise import HANDS, KINDS, Recognised, common_hand, recognise
 from swingmatch.stroke.reconstruct import _without_tosses, find_swings
-from swingmatch.stroke.target import HIPS_FACE, common_azimuth, target_of
+from swingmatch.stroke.target import AZIMUTH_SD, HIPS_FACE, common_azimuth, target_of
 from swingmatch.synth.backhand import random_backhand_player
 from swingmatch.synth.cast import random_player
 from swingmatch.synth.serve_cast import random_server
@@ -120,7 +120,7 @@ def test_the_target_of_a_backhand_is_where_the_hips_say(hand, azimuth):
     reading = Reading(TIMES, nothing, nothing, nothing, nothing[:, 0], nothing)
     found, sd = common_azimuth([target_of(TIMES, points, 0.0, reading, hand, stroke)])
     assert found == pytest.approx(azimuth, abs=1e-6)
-    assert sd == 15.0
+    assert sd == AZIMUTH_SD[stroke]
 
 
 def test_a_backhand_is_found_by_its_hand_and_name(see):
