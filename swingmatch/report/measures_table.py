@@ -65,7 +65,7 @@ def _repeats(sheet: Sheet, scatter: Scatter | None) -> list[str]:
     return [
         "\n".join(
             [
-                f"From swing to swing: {contact_words(scatter)}",
+                f"From swing to swing ({contact_words(scatter)})",
                 *(_wrap(line, "    ", first="  ") for line in lines),
             ]
         )

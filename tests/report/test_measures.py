@@ -158,9 +158,9 @@ def test_the_table_reads_well(measured):
 def test_how_contact_repeats_stands_under_the_table(measured):
     scatter = measured.scatters["forehand"]
     text = " ".join(measures_table(measured).split())
-    assert f"From swing to swing: contact: {scatter.word} " in text
+    assert f"From swing to swing (contact: {scatter.word}) " in text
     assert f"From swing to swing the {scatter.of} at contact is " in text
-    assert text.index("From swing to swing: ") > text.index("± is the half-width")
+    assert text.index("From swing to swing (") > text.index("± is the half-width")
 
 
 def spread(own, low, high):
