@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import compress, islice
 from pathlib import Path
 
@@ -23,6 +24,8 @@ from swingmatch.body.watch import watch
 from swingmatch.clip.clip import Clip, Frame
 from swingmatch.clip.reader import frames, open_clip
 from swingmatch.clip.sound import Onsets, strike_onsets
+from swingmatch.court.watch import see_court
+from swingmatch.court.yaw import CourtYaw, azimuth_from_court
 from swingmatch.errors import StrokeError, SwingmatchError, TrackError
 from swingmatch.findings.compare import compare, joint_differences
 from swingmatch.findings.explain import changes, not_visible, strengths
@@ -32,8 +35,10 @@ from swingmatch.footage.check import UPSIDE_DOWN, Footage, check, crosses_cut, u
 from swingmatch.footage.picture import Picture, Watcher, look, picture_at_real_speed
 from swingmatch.footage.reach import hidden_measures
 from swingmatch.footage.slow_motion import (
+    Falls,
     SlowMotion,
     at_real_speed,
+    ball_falls,
     clip_at_real_speed,
     from_evidence,
     known_slow,
@@ -55,6 +60,9 @@ from swingmatch.stroke.swing import Hand, Swing
 
 #: Half-width of a normal distribution's 90 % interval, standard deviations.
 _NINE_IN_TEN = 1.645
+#: How far a place that the coach names is from where the camera is, degrees: eight names go round the circle, and any
+#: place within 22.5 degrees of one has its name.
+_SAID_SD = 13.0
 #: Pictures that are turned round and searched where nobody was found.
 _TURNED = 3
 #: Statures that a player may have, metres: a small child's to the tallest adult's.
@@ -106,7 +114,8 @@ class Options:
 class Seen:
     """What one clip holds before its swings are looked for, all at real speed.
 
-    ``clip`` tells of times and rates only; pictures are read with the clip as it was opened.
+    ``clip`` tells of times and rates only; pictures are read with the clip as it was opened. ``court`` is how the
+    camera stands to the court's lines, None where none are seen.
     """
 
     clip: Clip
@@ -114,6 +123,7 @@ class Seen:
     onsets: Onsets | None
     picture: Picture
     slow: SlowMotion
+    court: CourtYaw | None = None
 
 
 def track_clip(
@@ -264,7 +274,7 @@ def _see(path: Path, options: Options, estimator: PoseEstimator | None, progress
 
     try:
         track, picture = follow(1.0 if known is None else known.factor)
-        slow = known or from_evidence(track, onsets)
+        slow = known or from_evidence(track, onsets, _falls(clip, track))
         if known is None and slow.factor != 1.0:
             # A long clip was followed only where movement looked fast enough for a swing as it plays.
             if track.skipped.any():
@@ -285,7 +295,16 @@ def _see(path: Path, options: Options, estimator: PoseEstimator | None, progress
         onsets=sound_at_real_speed(onsets, slow.factor),
         picture=picture,
         slow=slow,
+        court=see_court(clip, track, slow.factor),
     )
+
+
+def _falls(clip: Clip, track: Track) -> Falls | None:
+    """What looks for the ball's fall; None where the player's height, its scale, is not known."""
+    try:
+        return ball_falls(clip, track)
+    except StrokeError:
+        return None
 
 
 def _some_frames(clip: Clip) -> Iterator[Frame]:
@@ -306,6 +325,8 @@ def _strokes(seen: Seen, options: Options, progress: Progress) -> Strokes:
             hand=options.hand,
             stroke=options.stroke,
             azimuth=options.azimuth,
+            azimuth_sd=0.0 if options.azimuth is None else _SAID_SD,
+            court=None if seen.court is None else partial(azimuth_from_court, seen.court),
             ball=ball_watcher(seen.clip, seen.track, body_height(seen.track)) if real else None,
             on_stroke=lambda done, count: progress("reading the swings", done / count),
         )
@@ -334,12 +355,21 @@ def _footage(seen: Seen, strokes: Strokes, options: Options) -> Footage:
         seen.onsets,
         seen.picture,
         azimuth=strokes.camera_azimuth,
-        azimuth_said=options.azimuth is not None,
+        azimuth_told=_azimuth_told(strokes, options),
+        azimuth_within=_NINE_IN_TEN * strokes.azimuth_sd,
         hand=strokes.hand,
         heard=all("sound" in (contact.source, *contact.sources) for contact in strokes.contacts),
         contact_within=max(_NINE_IN_TEN * contact.sd for contact in strokes.contacts),
         slow=seen.slow,
     )
+
+
+def _azimuth_told(strokes: Strokes, options: Options) -> str:
+    """How the camera's place was found, in words."""
+    first = "told from the movement" if options.azimuth is None else "as the coach says"
+    if not strokes.court_seen:
+        return first
+    return "told from the court's lines" if options.azimuth is None else f"{first} and the court's lines show"
 
 
 def _measure(

@@ -26,6 +26,7 @@ MAY_KNOW: dict[str, set[str]] = {
     # The generator needs the plain values and the formats it writes, nothing of the analysis of clips.
     "synth": {"body.skeleton", "stroke.swing", "library", "clip.writer"},
     "study": {
+        "court",
         "clip",
         "body",
         "racket",

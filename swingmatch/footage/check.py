@@ -32,9 +32,6 @@ Severity = Literal["fine", "limits", "unusable"]
 _LEAST_RATE = 12.0
 #: From this rate on nothing more is asked for; phones offer 60 (nominal rates are a little off at times).
 _GOOD_RATE = 50.0
-#: How far the camera's azimuth is off in one case out of ten when it is told from the movement, degrees: 31 on four
-#: recorded forehands that nothing was tuned on, whose target is itself known to 15 (6 on 32 generated ones).
-_AZIMUTH = 30
 #: Height of the player in the picture, pixels. On three generated clips of the tuning seeds, made smaller, the median
 #: (90th percentile) of the error in the picture was 1.8 (4.7) % of stature at 280 pixels, 2.0 (5.5) at 90, 2.2 (6.1) at
 #: 60 and 2.7 (13) at 45. Real clips this small are compressed as well.
@@ -140,7 +137,8 @@ def check(
     *,
     people: int | None = None,
     azimuth: float = float("nan"),
-    azimuth_said: bool = False,
+    azimuth_told: str = "told from the movement",
+    azimuth_within: float | None = None,
     hand: Hand | None = None,
     heard: bool | None = None,
     contact_within: float | None = None,
@@ -153,7 +151,8 @@ def check(
     clip, track, onsets : at real speed (see ``slow_motion``); ``onsets`` None without sound.
     picture : see ``picture.look``; nothing is said of light, blur and movement where None.
     people : most people in view at once; the track's own count where None.
-    azimuth : of the camera in degrees, NaN where it is not known yet; ``azimuth_said`` by the coach.
+    azimuth : of the camera in degrees, NaN where it is not known yet; ``azimuth_told`` says how it was found,
+        ``azimuth_within`` is half the width of its 90 % interval, degrees.
     hand : the hitting hand, None where it is not known yet.
     heard : every contact was told by sound; taken as False where None.
     contact_within : half-width, seconds, of the widest 90 % interval of the contacts; None before they are known.
@@ -177,7 +176,7 @@ def check(
         *_blur(picture, track, clip),
         _movement(picture),
         _cuts(picture),
-        _side(azimuth, azimuth_said, hand or "right"),
+        _side(azimuth, azimuth_told, azimuth_within, hand or "right"),
     ]
     kept = [remark for remark in remarks if remark is not None]
     order = {"unusable": 0, "limits": 1, "fine": 2}
@@ -427,10 +426,10 @@ def shown_from(azimuth: float) -> float:
     return count(azimuth) / max(max(count(side) for side, _ in SIDES), 1)
 
 
-def _side(azimuth: float, said: bool, hand: Hand) -> Remark | None:
+def _side(azimuth: float, told: str, within: float | None, hand: Hand) -> Remark | None:
     if not np.isfinite(azimuth):
         return None
-    how = "as the coach says" if said else f"told from the movement, to about ±{_AZIMUTH}°"
+    how = told if not within else f"{told}, to about ±{within:.0f}°"
     own = azimuth if hand == "right" else -azimuth
     sentence = f"The camera looks from the {side_name(azimuth)} ({how})."
     if shown_from(own) < _POOR_VIEW:

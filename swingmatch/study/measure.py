@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import islice
 from pathlib import Path
 
@@ -21,6 +22,8 @@ from swingmatch.body.watch import watch
 from swingmatch.clip.clip import Clip, Frame
 from swingmatch.clip.reader import frames, open_clip
 from swingmatch.clip.sound import Onsets, strike_onsets
+from swingmatch.court.watch import see_court
+from swingmatch.court.yaw import azimuth_from_court
 from swingmatch.errors import SwingmatchError
 from swingmatch.findings.compare import compare
 from swingmatch.findings.quantities import QUANTITIES
@@ -71,7 +74,8 @@ class Errors:
     judged, astray, exchanged : numbers of frames in which left and right can be told apart, some limb lies on the other
         side's place, both limbs of a pair have changed places; see ``swaps``.
     azimuth : degrees, one value where swings were found.
-    hand_right : whether the hitting hand was told rightly.
+    court : whether the court's lines were seen. hand_right : whether the hitting hand was told rightly.
+    stroke_right : number of swings found that were given the right name.
     swings, matched : numbers of true swings, and of those that were found; ``extra`` were found but are not there.
     contact_sound, contact_hand : ms, with sign, with and without the sound track.
     events : event name -> ms with sign. angles : quantity -> absolute degrees, every frame from turn to finish.
@@ -98,7 +102,9 @@ class Errors:
     astray: int = 0
     exchanged: int = 0
     azimuth: list[float] = field(default_factory=list)
+    court: bool = False
     hand_right: bool = False
+    stroke_right: int = 0
     swings: int = 0
     matched: int = 0
     extra: int = 0
@@ -223,7 +229,10 @@ def errors_of(path: Path, truth: ClipTruth, *, stroke: str = "forehand", keep: b
         errors.seconds, errors.runs = tracked.seconds, tracked.runs
         _image_errors(errors, track, truth)
         start = time.perf_counter()
-        strokes = find_swings(track, onsets)
+        seen = see_court(open_clip(path), track)
+        errors.court = seen is not None
+        court = None if seen is None else partial(azimuth_from_court, seen)
+        strokes = find_swings(track, onsets, court=court)
         errors.seconds["cut, lift, events"] = time.perf_counter() - start
     except SwingmatchError as error:
         errors.failed = str(error)
@@ -233,7 +242,7 @@ def errors_of(path: Path, truth: ClipTruth, *, stroke: str = "forehand", keep: b
     _moment_errors(errors, strokes, truth)
     try:
         # Where the hand was told wrongly, the body is still measured, as it is once the coach has said which hand.
-        told = strokes if errors.hand_right else find_swings(track, onsets, hand=truth.hand)
+        told = strokes if errors.hand_right else find_swings(track, onsets, hand=truth.hand, court=court)
     except SwingmatchError as error:
         errors.failed_told = str(error)
     else:
@@ -308,6 +317,7 @@ def _moment_errors(errors: Errors, strokes: Strokes, truth: ClipTruth) -> None:
         used.add(best)
         errors.matched += 1
         swing = strokes.swings[best]
+        errors.stroke_right += swing.stroke == _kind(errors)
         error = _contact_error(errors, "contact with sound", strokes.contacts[best], swing.contact, at)
         errors.contact_sound.append(error)
         for name in STROKES[_kind(errors)].events:

@@ -86,6 +86,8 @@ def rows(all_errors: Pool) -> list[Row]:
             lambda p: f"{_total(p, 'matched')} of {_total(p, 'swings')}; {_total(p, 'extra')}",
         ),
         Row("hitting hand told rightly", lambda p: f"{_total(p, 'hand_right')} of {len(p)}"),
+        Row("stroke told rightly", lambda p: f"{_total(p, 'stroke_right')} of {_total(p, 'matched')}"),
+        Row("court's lines seen", lambda p: f"{_total(p, 'court')} of {len(p)}"),
         Row(
             "frames with a limb on the other side",
             lambda p: _percent(_total(p, "astray"), _total(p, "found"), 2),

@@ -47,7 +47,7 @@ def test_good_footage_loses_nothing(track):
     assert footage.usable
     assert [r.kind for r in footage.remarks if r.severity != "fine"] == []
     assert all(footage.hides(key, column) is None for key in (*QUANTITIES, "duration") for column in COLUMNS)
-    assert footage.notes == ("The camera looks from the right side (told from the movement, to about ±30°).",)
+    assert footage.notes == ("The camera looks from the right side (told from the movement).",)
 
 
 # --- frame rate -------------------------------------------------------------------------------------------------------
@@ -221,9 +221,12 @@ def test_the_camera_side_is_named_with_where_it_comes_from(track):
     clip = clip_of(track)
     assert (
         "as the coach says"
-        in remark(check(clip, track, HEARD, azimuth=0.0, azimuth_said=True), "side").sentence
+        in remark(check(clip, track, HEARD, azimuth=0.0, azimuth_told="as the coach says"), "side").sentence
     )
-    assert "±30°" in remark(check(clip, track, HEARD, azimuth=0.0), "side").sentence
+    lines = check(
+        clip, track, HEARD, azimuth=0.0, azimuth_told="told from the court's lines", azimuth_within=12.3
+    )
+    assert "(told from the court's lines, to about ±12°)" in remark(lines, "side").sentence
     assert not any(r.kind == "side" for r in check(clip, track, HEARD).remarks)
 
 
