@@ -65,7 +65,7 @@ def fit(found: Sequence[Taken]) -> tuple[float, float]:
     """Factor and rest with which (factor * spread)^2 + rest^2 is the variance of the errors.
 
     The most likely ones for errors that are normal to three standard deviations, then both scaled so that nine of ten
-    errors lie inside the 90 % interval.
+    errors lie inside the 90 % interval. The factor is at least 1.
     """
     error = np.array([one.error for one in found])
     spread = np.array([one.spread for one in found])
@@ -86,7 +86,8 @@ def fit(found: Sequence[Taken]) -> tuple[float, float]:
     # One more than the errors at hand: the next one is as likely to lie in any gap between them.
     share = min(0.9 * (1.0 + 1.0 / len(error)), 1.0)
     wider = float(np.quantile(np.abs(error) / sd(best), share)) / NINE_IN_TEN
-    return wider * float(np.exp(best[0])), wider * float(np.exp(best[1])) * scale
+    # Never surer than the drawn bodies: they know of what the generated players do not do, as sending the ball across.
+    return max(wider * float(np.exp(best[0])), 1.0), wider * float(np.exp(best[1])) * scale
 
 
 def certainties(pooled: dict[str, dict[str, list[Taken]]]) -> dict[str, Certainty]:
