@@ -6,6 +6,7 @@ Everything here calls the steps in order; what each does lives in its own packag
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -186,7 +187,7 @@ def review_clip(
     """
     options = options or Options()
     seen = _usable(path, options, estimator, progress)
-    strokes = _strokes(seen, options, progress)
+    strokes = one_kind(_strokes(seen, options, progress))
     footage = _footage(seen, strokes, options)
     measured = _measure(seen, strokes, footage, options, progress)
     review = _compare(seen, strokes, footage, library, options)
@@ -345,6 +346,23 @@ def _strokes(seen: Seen, options: Options, progress: Progress) -> Strokes:
         swings=tuple(compress(strokes.swings, whole)),
         contacts=tuple(compress(strokes.contacts, whole)),
         recognised=tuple(compress(strokes.recognised, whole)),
+    )
+
+
+def one_kind(strokes: Strokes) -> Strokes:
+    """The swings of the stroke that was played most, with a note on those that are left out: no model fits two."""
+    counts = Counter(swing.stroke for swing in strokes.swings)
+    most = counts.most_common(1)[0][0]
+    kept = [swing.stroke == most for swing in strokes.swings]
+    if all(kept):
+        return strokes
+    others = " and ".join(f"{name}: {count}" for name, count in counts.items() if name != most)
+    return replace(
+        strokes,
+        swings=tuple(compress(strokes.swings, kept)),
+        contacts=tuple(compress(strokes.contacts, kept)),
+        recognised=tuple(compress(strokes.recognised, kept)),
+        notes=(*strokes.notes, f"Only swings of the {most} are compared; left out were {others}."),
     )
 
 

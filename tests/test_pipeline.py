@@ -13,7 +13,7 @@ import pytest
 
 from swingmatch import pipeline
 from swingmatch.body.estimator import make_estimator
-from swingmatch.body.skeleton import INDEX
+from swingmatch.body.skeleton import INDEX, K
 from swingmatch.clip.reader import frames, open_clip
 from swingmatch.clip.sound import strike_onsets
 from swingmatch.clip.writer import FilmWriter
@@ -23,7 +23,9 @@ from swingmatch.footage.slow_motion import REAL_TIME, SlowMotion
 from swingmatch.library.store import load_library
 from swingmatch.pipeline import Options, review_clip, track_clip
 from swingmatch.report.folder import check_folder, write_review
-from swingmatch.stroke.reconstruct import find_swings
+from swingmatch.stroke.contact import Contact
+from swingmatch.stroke.reconstruct import Strokes, find_swings
+from swingmatch.stroke.swing import Swing
 
 
 @pytest.fixture(scope="module")
@@ -446,3 +448,28 @@ def test_the_coach_says_the_stroke(followed, monkeypatch):
     pipeline._strokes(seen, Options(), lambda *_: None)
     pipeline._strokes(seen, Options(stroke="serve"), lambda *_: None)
     assert asked == [None, "serve"]
+
+
+def kinds(*names: str) -> Strokes:
+    """Swings of the named strokes, in order, with nothing in them but contact."""
+    swings = [
+        Swing(np.array([float(i)]), np.zeros((1, K, 3)), {"contact": float(i)}, "right", stroke=name)
+        for i, name in enumerate(names)
+    ]
+    contacts = tuple(Contact(swing.contact, 0.01, "hand", ("hand",)) for swing in swings)
+    return Strokes("right", 0.0, tuple(swings), contacts, ("a note",))
+
+
+def test_only_the_stroke_that_was_played_most_is_compared():
+    found = pipeline.one_kind(kinds("serve", "forehand", "forehand", "two-handed backhand"))
+    assert [swing.contact for swing in found.swings] == [1.0, 2.0]
+    assert [contact.time for contact in found.contacts] == [1.0, 2.0]
+    assert found.notes[0] == "a note"
+    assert found.notes[1] == (
+        "Only swings of the forehand are compared; left out were serve: 1 and two-handed backhand: 1."
+    )
+
+
+def test_a_clip_of_one_stroke_is_compared_as_it_is():
+    all_forehands = kinds("forehand", "forehand")
+    assert pipeline.one_kind(all_forehands) is all_forehands
