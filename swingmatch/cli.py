@@ -16,7 +16,7 @@ from swingmatch.progress import Bar
 
 if TYPE_CHECKING:
     from swingmatch.body.estimator import PoseEstimator
-    from swingmatch.library.store import Library
+    from swingmatch.library.folder import Library
     from swingmatch.pipeline import Options
 
 #: What the coach may call the places a camera stands, with the azimuth in degrees.
@@ -341,7 +341,7 @@ def _review_one(
 
 def _library(path: Path | None) -> Library:
     """The model swings; what could not be used of them costs a sentence each."""
-    from swingmatch.library.store import load_library
+    from swingmatch.library.folder import load_library
 
     library = load_library(path)
     for problem in library.problems:

@@ -48,7 +48,7 @@ from swingmatch.footage.slow_motion import (
 )
 from swingmatch.footage.turned import upside_down
 from swingmatch.library.choose import choose
-from swingmatch.library.store import Library
+from swingmatch.library.folder import Library
 from swingmatch.progress import Progress, silent
 from swingmatch.racket.watch import ball_watcher
 from swingmatch.stroke.cut import body_height

@@ -21,7 +21,7 @@ MAY_KNOW: dict[str, set[str]] = {
     "findings": {"body", "stroke", "align"},
     # The plain tables of ``findings`` say what is measured; ``findings`` itself knows nothing of footage.
     "footage": {"clip", "body", "racket", "stroke", "findings"},
-    "report": {"clip", "body", "stroke", "align", "findings", "footage", "library.store"},
+    "report": {"clip", "body", "stroke", "align", "findings", "footage", "library.folder"},
     "demo": {"synth"},
     # The generator needs the plain values and the formats it writes, nothing of the analysis of clips.
     "synth": {"body.skeleton", "stroke.swing", "library", "clip.writer"},

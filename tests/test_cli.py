@@ -13,7 +13,7 @@ import pytest
 
 from swingmatch import cli
 from swingmatch.errors import ClipError, LibraryError, SetupError
-from swingmatch.library.store import load_library, write_volunteer
+from swingmatch.library.folder import load_library, write_volunteer
 from swingmatch.report.folder import Written
 
 COMMANDS = ("demo", "compare", "measure", "check", "models")
@@ -237,7 +237,7 @@ def test_no_error_of_ours_shows_a_traceback(error, monkeypatch, capsys):
     def fails(path=None):
         raise error("What is wrong, and what to do.")
 
-    monkeypatch.setattr("swingmatch.library.store.load_library", fails)
+    monkeypatch.setattr("swingmatch.library.folder.load_library", fails)
     for words in (["models"], ["demo"], ["compare", "a.mp4"]):
         assert cli.main(words) == 1
         assert one_sentence(capsys.readouterr().err) == ["swingmatch: What is wrong, and what to do."]

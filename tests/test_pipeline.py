@@ -20,7 +20,7 @@ from swingmatch.clip.writer import FilmWriter
 from swingmatch.errors import LibraryError, SwingmatchError
 from swingmatch.footage.picture import Picture, Watcher
 from swingmatch.footage.slow_motion import REAL_TIME, SlowMotion
-from swingmatch.library.store import load_library
+from swingmatch.library.folder import load_library
 from swingmatch.pipeline import Options, review_clip, track_clip
 from swingmatch.report.folder import check_folder, write_review
 from swingmatch.stroke.contact import Contact

@@ -18,8 +18,8 @@ from swingmatch.align.warp import typical_distance
 from swingmatch.body.skeleton import INDEX
 from swingmatch.errors import LibraryError
 from swingmatch.library.build import RATIOS, Build, measure_build
+from swingmatch.library.folder import Library
 from swingmatch.library.format import Volunteer
-from swingmatch.library.store import Library
 from swingmatch.stroke.measures import hand_height
 from swingmatch.stroke.swing import Swing
 

@@ -12,7 +12,7 @@ from swingmatch.clip.reader import Frame, frames, open_clip
 from swingmatch.errors import LibraryError, SwingmatchError
 from swingmatch.findings.measured import Measured
 from swingmatch.findings.review import Review
-from swingmatch.library.store import slug
+from swingmatch.library.folder import slug
 from swingmatch.progress import Progress, silent
 from swingmatch.report.film import write_film
 from swingmatch.report.measures_files import write_csv, write_parquet

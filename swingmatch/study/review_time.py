@@ -11,7 +11,7 @@ from swingmatch.align.warp import align
 from swingmatch.clip.reader import Frame, frames, open_clip
 from swingmatch.findings.compare import compare
 from swingmatch.library.choose import choose, find_volunteer
-from swingmatch.library.store import Library
+from swingmatch.library.folder import Library
 from swingmatch.pipeline import review_clip
 from swingmatch.report.film import write_film
 from swingmatch.report.page import write_page

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import cv2
 
-from swingmatch.library.store import load_library
+from swingmatch.library.folder import load_library
 from swingmatch.progress import Progress, silent
 from swingmatch.study.measure import Errors, errors_of
 from swingmatch.study.recorded import RecordedShot, film_recorded

@@ -15,8 +15,8 @@ import numpy as np
 
 from swingmatch.body.skeleton import middle
 from swingmatch.library.choose import stance_name, traits
+from swingmatch.library.folder import write_volunteer
 from swingmatch.library.format import Volunteer
-from swingmatch.library.store import write_volunteer
 from swingmatch.series import resample
 from swingmatch.stroke.swing import Swing
 from swingmatch.synth.build import C1

@@ -23,7 +23,7 @@ from swingmatch.library.choose import (
     stance_name,
     traits,
 )
-from swingmatch.library.store import load_library
+from swingmatch.library.folder import load_library
 from swingmatch.synth.cast import DEMO, VOLUNTEERS, Player, tempo
 from swingmatch.synth.faults import FAULTS
 from swingmatch.synth.volunteers import swings_of, volunteer_of

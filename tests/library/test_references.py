@@ -7,8 +7,8 @@ import pytest
 
 from swingmatch.library.build import AVERAGE, segment_lengths
 from swingmatch.library.choose import stance_name, traits
+from swingmatch.library.folder import load_library, shipped_library_path, slug
 from swingmatch.library.format import GENERATED
-from swingmatch.library.store import load_library, shipped_library_path, slug
 from swingmatch.synth.cast import VOLUNTEERS
 from swingmatch.synth.volunteers import volunteer_of
 

@@ -9,7 +9,7 @@ from functools import partial
 import pytest
 
 from swingmatch import pipeline
-from swingmatch.library.store import load_library
+from swingmatch.library.folder import load_library
 from swingmatch.study import __main__ as command
 from swingmatch.study import review_time
 from swingmatch.study import run as running

@@ -8,8 +8,8 @@ import pytest
 
 from swingmatch.body.skeleton import INDEX, KEYPOINTS
 from swingmatch.errors import LibraryError
+from swingmatch.library.folder import load_library, read_volunteer, slug, write_volunteer
 from swingmatch.library.format import GENERATED, Volunteer
-from swingmatch.library.store import load_library, read_volunteer, slug, write_volunteer
 
 
 @pytest.fixture
