@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from swingmatch.body.skeleton import mirror
 from swingmatch.series import dense
 from swingmatch.stroke.movement import Movement, Side
+from swingmatch.stroke.style import Style
 from swingmatch.stroke.swing import Swing
 
 Array = NDArray[np.float64]
@@ -82,6 +83,8 @@ class Definition:
     words : what the stroke's numbers mean in the trade's words: key -> (value -> word).
     racket_rises : how far the racket points up at contact, degrees over the horizontal, out to the ball's side: where
         the string bed is taken to be while the racket is not tracked (*common practice, no source*).
+    style : what sound players do in different ways; a model is chosen by it.
+    teaching : keys of the measures that a model is meant to teach; a model is never chosen by them.
     """
 
     name: str
@@ -93,6 +96,8 @@ class Definition:
     backhand: bool = False
     words: Mapping[str, Callable[[float], str | None]] = field(default_factory=dict)
     racket_rises: float = -10.0
+    style: tuple[Style, ...] = ()
+    teaching: tuple[str, ...] = ()
 
     @property
     def hitting(self) -> Side:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import itertools
 
+from swingmatch.stroke import style
 from swingmatch.stroke.definition import At, Between, Definition, Most, Row
 from swingmatch.stroke.events import forehand_events
 from swingmatch.stroke.gauges import after, body, contact, forward, preparation, whole
@@ -268,4 +269,6 @@ FOREHAND = Definition(
         *whole_rows(),
     ),
     words={"stance_angle": stance},
+    style=style.GROUNDSTROKE,
+    teaching=style.GROUNDSTROKE_TEACHES,
 )

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from swingmatch.stroke import style
 from swingmatch.stroke.definition import Definition
 from swingmatch.stroke.events import groundstroke_events
 from swingmatch.stroke.forehand import FOREHAND, duration_rows
@@ -44,4 +45,6 @@ ONE_HANDED_BACKHAND = Definition(
     measures=(*shared_rows(), *duration_rows(PHASES)),
     backhand=True,
     words={"stance_angle": stance},
+    style=style.GROUNDSTROKE,
+    teaching=style.GROUNDSTROKE_TEACHES,
 )

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from swingmatch.body.skeleton import middle
 from swingmatch.stroke import measures as m
+from swingmatch.stroke import style
 from swingmatch.stroke.definition import At, Definition, Most, Row
 from swingmatch.stroke.events import ENDED, STILL, extreme, first_after, last_before
 from swingmatch.stroke.forehand import (
@@ -176,4 +177,6 @@ SERVE = Definition(
         *(row for row in whole_rows("racket_low") if row.key not in _GROUNDSTROKE),
     ),
     racket_rises=75.0,
+    style=style.SERVE,
+    teaching=style.SERVE_TEACHES,
 )

@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from swingmatch.stroke import style
 from swingmatch.stroke.definition import Definition, Row
 from swingmatch.stroke.events import groundstroke_events
 from swingmatch.stroke.forehand import FOREHAND, duration_rows
@@ -52,4 +53,6 @@ TWO_HANDED_BACKHAND = Definition(
     measures=(*(row for row in shared_rows() if row.key not in _NOT_HERE), *duration_rows(PHASES)),
     backhand=True,
     words={"stance_angle": stance},
+    style=style.GROUNDSTROKE,
+    teaching=tuple(key for key in style.GROUNDSTROKE_TEACHES if key not in _NOT_HERE),
 )
