@@ -1,7 +1,8 @@
 """``RacketPath``: a racket in space over one stroke, and what follows from it.
 
-Axes are those of the lifted body (``body.lift.Lifted``): x right and z towards the camera, level; y vertical; the camera
-at the origin; lengths in statures. ``stroke.direction.camera_to_court`` turns them to the court's as it turns the body.
+Axes are those of the lifted body (``body.lift.Lifted``): x right and z towards the camera, level; y vertical; the
+camera at the origin; lengths in statures. ``stroke.direction.camera_to_court`` turns them to the court's as it turns
+the body.
 
 The points are ``points.NAMES``: butt, throat, tip, left edge, right edge. Here the edges *are* told apart: the face
 normal, ``cross(tip - butt, right edge - left edge)``, is that of the face that strikes the ball in this stroke, so at
@@ -12,6 +13,7 @@ edges are those same two edges, carried on by continuity.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -113,7 +115,7 @@ def velocity(times: Array, places: Array, contact: float) -> Array:
         at = np.flatnonzero(side)
         if len(at) >= 2:
             part = slice(at[0], at[-1] + 1)
-            order = 2 if len(at) >= 3 else 1
+            order: Literal[1, 2] = 2 if len(at) >= 3 else 1
             out[..., part, :] = np.gradient(places[..., part, :], times[part], axis=-2, edge_order=order)
     return out
 

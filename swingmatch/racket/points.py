@@ -1,12 +1,13 @@
 """``RacketPoints``: where a racket's five points are in the pictures, as something that looked at the pictures says.
 
 The five points, in this order wherever there are five: **butt** (the end of the handle), **throat** (where the hoop
-begins above the handle, on the long axis), **tip** (the far end of the hoop), **left edge** and **right edge** (the ends
-of the hoop's widest line).
+begins above the handle, on the long axis), **tip** (the far end of the hoop), **left edge** and **right edge** (the
+ends of the hoop's widest line).
 
-From one picture nobody can tell the two edges of a symmetrical hoop apart: turned by half a turn about its long axis, a
-racket looks the same. The two edges are therefore an *unordered pair* here: ``image[n, 3]`` and ``image[n, 4]`` may be
-either way round, and may change places from frame to frame. What is fitted to them (``RacketPath``) says which is which.
+From one picture nobody can tell the two edges of a symmetrical hoop apart: turned by half a turn about its long axis,
+a racket looks the same. The two edges are therefore an *unordered pair* here: ``image[n, 3]`` and ``image[n, 4]`` may
+be either way round, and may change places from frame to frame. What is fitted to them (``RacketPath``) says which is
+which.
 """
 
 from __future__ import annotations
