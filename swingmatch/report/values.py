@@ -131,6 +131,9 @@ def tell(same: Sequence[Measure], contacts: Sequence[float]) -> Told | None:
 
 def trade_word(definition: Definition, told: Told) -> str:
     """The trade's word for a value, such as the stance's name; both where its 90 % interval holds two; else ""."""
+    suggests = definition.suggests.get(told.row.key)
+    if suggests is not None:
+        return suggests(told.value, told.sd)
     word = definition.words.get(told.row.key)
     if word is None:
         return ""

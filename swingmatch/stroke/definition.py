@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from swingmatch.body.skeleton import mirror
 from swingmatch.series import dense
 from swingmatch.stroke.movement import Movement, Side
+from swingmatch.stroke.racket_series import between
 from swingmatch.stroke.style import Style
-from swingmatch.stroke.swing import Swing
+from swingmatch.stroke.swing import Swing, mirror_place, mirror_racket
 
 Array = NDArray[np.float64]
 Gauge = Callable[[Movement], float]
@@ -44,7 +45,7 @@ class Row:
     shows : keypoints ("hitting_elbow", "left_ankle", ...) that are marked where the measure is shown.
     useful : half-width of the 90 % interval beyond which the value says nothing to a coach. *Common practice, no
         source*: about what a coach would call a clear difference.
-    racket : whether it needs the racket's place.
+    racket, ball : whether it needs the racket's place, and where the ball met it.
     """
 
     key: str
@@ -56,6 +57,7 @@ class Row:
     shows: tuple[str, ...]
     useful: float
     racket: bool = False
+    ball: bool = False
 
     @property
     def definition(self) -> str:
@@ -81,6 +83,7 @@ class Definition:
     find_events : (times (T,) s, points (T, K, 3) on the ball's side, contact s) -> event -> s.
     measures : what a coach checks. backhand : whether the ball is on the side of the hand that does not hit.
     words : what the stroke's numbers mean in the trade's words: key -> (value -> word).
+    suggests : likewise where it is a guess: key -> (value, standard deviation -> words that say how sure).
     racket_rises : how far the racket points up at contact, degrees over the horizontal, out to the ball's side: where
         the string bed is taken to be while the racket is not tracked (*common practice, no source*).
     style : what sound players do in different ways; a model is chosen by it.
@@ -95,6 +98,7 @@ class Definition:
     measures: tuple[Row, ...]
     backhand: bool = False
     words: Mapping[str, Callable[[float], str | None]] = field(default_factory=dict)
+    suggests: Mapping[str, Callable[[float, float], str]] = field(default_factory=dict)
     racket_rises: float = -10.0
     style: tuple[Style, ...] = ()
     teaching: tuple[str, ...] = ()
@@ -123,12 +127,12 @@ class Definition:
         vertical and upwards.
         """
         flipped = (swing.hand == "left") != self.backhand
-        racket = swing.racket
-        if racket is not None:
-            if flipped:
-                racket = racket[:, [0, 1, 2, 4, 3]] * np.array([1.0, 1.0, -1.0])
-            _, racket = dense(swing.times, racket, DENSE)
         times, points = dense(swing.times, self.on_ball_side(swing.points, swing.hand), DENSE)
+        racket = mirror_racket(swing.racket) if flipped else swing.racket
+        if racket is not None:
+            seen = swing.racket_seen
+            known = racket if seen is None else np.where(seen[:, None, None], racket, np.nan)
+            racket = between(swing.times, known, times, swing.contact)
         return Movement(
             times=times - swing.contact,
             points=points,
@@ -136,6 +140,8 @@ class Definition:
             hitting=self.hitting,
             racket=racket,
             aim=(aim[0], self.racket_rises + aim[1]),
+            frames=swing.times - swing.contact,
+            struck=mirror_place(swing.struck) if flipped else swing.struck,
         )
 
 

@@ -10,7 +10,7 @@ import itertools
 from swingmatch.stroke import style
 from swingmatch.stroke.definition import At, Between, Definition, Most, Row
 from swingmatch.stroke.events import forehand_events
-from swingmatch.stroke.gauges import after, body, contact, forward, preparation, whole
+from swingmatch.stroke.gauges import after, body, contact, forward, preparation, racket, whole
 from swingmatch.stroke.kinematics import stance
 from swingmatch.stroke.swing import EVENTS, PHASES
 
@@ -42,6 +42,14 @@ CHAIN = (
 )
 #: A forward swing's moments are told apart to within this, ms.
 _MOMENT = 40.0
+
+
+#: The racket's face in the trade's words.
+RACKET_WORDS = {
+    "face_in_drop": racket.drop_word,
+    "face_at_contact": racket.contact_word,
+    "finish_face": racket.drop_word,
+}
 
 
 def preparation_rows() -> tuple[Row, ...]:
@@ -115,6 +123,8 @@ def drop_rows() -> tuple[Row, ...]:
             preparation.tip_below_contact, RACKET, 0.2, racket=True),
         Row("tip_below_hand", "Lowest tip below the hand", part, "arm lengths", low,
             preparation.tip_below_hand, RACKET, 0.2, racket=True),
+        Row("face_in_drop", "Racket face through the drop", part, "deg", "end_of_take_back..forward_start",
+            racket.face_in_drop, RACKET, 25.0, racket=True),
     )  # fmt: skip
 
 
@@ -153,6 +163,31 @@ def forward_rows(start: str = "forward_start", wound: str = "end_of_take_back") 
             forward.SpeedKept(wound), HITTING_HAND, 0.12),
         Row("com_speed", "Centre of mass towards the target", part, "statures/s", hit,
             At(hit, forward.com_speed), COM, 0.2),
+        *racket_forward_rows(start),
+    )  # fmt: skip
+
+
+def racket_forward_rows(start: str) -> tuple[Row, ...]:
+    """How fast the racket's head is, and when."""
+    part, span = "forward swing", f"{start}..contact"
+    return (
+        Row("racket_speed", "Fastest racket head", part, "statures/s", span, racket.HeadSpeed(), STRINGS, 1.5,
+            racket=True),
+        Row("racket_peak", "Racket head is fastest (before contact)", part, "ms", span, racket.HeadPeak(), STRINGS,
+            _MOMENT, racket=True),
+    )  # fmt: skip
+
+
+def racket_path_rows() -> tuple[Row, ...]:
+    """Where the butt cap points and how the racket goes to the ball, in a groundstroke."""
+    part, start, hit = "forward swing", "forward_start", "contact"
+    return (
+        Row("butt_to_ball", "Butt cap points past the ball (negative: short of it)", part, "deg", start,
+            racket.butt_to_ball, RACKET, 25.0, racket=True),
+        Row("racket_path_angle", "Racket path low to high, last 100 ms", part, "deg", hit, racket.path_angle,
+            STRINGS, 8.0, racket=True),
+        Row("racket_path_contact", "Racket path low to high, into the ball", part, "deg", hit,
+            racket.path_at_contact, STRINGS, 8.0, racket=True),
     )  # fmt: skip
 
 
@@ -182,6 +217,13 @@ def contact_rows() -> tuple[Row, ...]:
         Row("string_bed_height", "Contact height (string bed)", part, "hip-to-shoulder", hit,
             contact.string_bed_height, (*STRINGS, *TRUNK), 0.25),
         *places,
+        Row("face_at_contact", "Racket face", part, "deg", hit, At(hit, racket.face_angle), RACKET, 15.0, racket=True),
+        Row("string_bed_from_com", "String bed away from the centre of mass", part, "arm lengths", hit,
+            racket.strings_from_com, (*STRINGS, *COM), 0.15, racket=True),
+        Row("struck_along", "Ball on the strings, towards the tip", part, "", hit, racket.struck_along, STRINGS, 0.4,
+            racket=True, ball=True),
+        Row("struck_across", "Ball on the strings, towards the upper edge", part, "", hit, racket.struck_across,
+            STRINGS, 0.4, racket=True, ball=True),
         Row("contact_elbow_flexion", "Bend of the hitting elbow", part, "deg", hit,
             At(hit, body.elbow_flexion), HITTING_ARM, 20.0),
         Row("contact_wrist_extension", "Wrist extension", part, "deg", hit,
@@ -206,7 +248,9 @@ def after_rows() -> tuple[Row, ...]:
     part, end = "after", "end_of_follow_through"
     span, home = f"contact..{end}", "contact..recovery"
     return (
-        Row("pronation", "Forearm pronation", part, "deg", span, after.pronation, RACKET, 25.0, racket=True),
+        Row("pronation", "Forearm pronation", part, "deg", span, racket.pronation, RACKET, 25.0, racket=True),
+        Row("finish_face", "Racket face at the finish", part, "deg", end, At(end, racket.face_angle), RACKET, 30.0,
+            racket=True),
         Row("finish_height", "Finish height", part, "hip-to-shoulder", end,
             At(end, body.hand_height), (*HITTING_HAND, *TRUNK), 0.35),
         Row("finish_across", "Finish across the body", part, "arm lengths", end,
@@ -227,6 +271,14 @@ def after_rows() -> tuple[Row, ...]:
             after.com_inside_base, (*COM, *FEET), 0.3),
         Row("time_to_balance", "Time to balance (after contact)", part, "ms", home, after.time_to_balance, COM, 150.0),
         Row("recovery_step", "Recovery step", part, "statures", home, after.recovery_step, ("mid_hip",), 0.1),
+    )  # fmt: skip
+
+
+def grip_rows() -> tuple[Row, ...]:
+    """The grip, as a guess."""
+    return (
+        Row("grip", "Grip (a suggestion: ask the player)", "whole swing", "deg", "contact", racket.grip,
+            (*RACKET, *HITTING_ARM), 45.0, racket=True),
     )  # fmt: skip
 
 
@@ -263,12 +315,15 @@ FOREHAND = Definition(
         *load_rows(),
         *drop_rows(),
         *forward_rows(),
+        *racket_path_rows(),
         *contact_rows(),
         *after_rows(),
         *duration_rows(PHASES),
         *whole_rows(),
+        *grip_rows(),
     ),
-    words={"stance_angle": stance},
+    words={"stance_angle": stance, **RACKET_WORDS},
+    suggests={"grip": racket.grip_words},
     style=style.GROUNDSTROKE,
     teaching=style.GROUNDSTROKE_TEACHES,
 )

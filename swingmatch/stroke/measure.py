@@ -107,7 +107,9 @@ def measure(
 
 #: Why a measure is left out.
 UNSEEN = "not visible from this view"
-NO_RACKET = "needs the racket"
+NO_RACKET = "the racket was not seen"
+RACKET_HIDDEN = "the racket was not seen at that moment"
+NO_BALL = "the ball was not seen at the racket"
 NOT_FOUND = "its moment was not found"
 TOO_CLOSE = "closer together than two pictures of this film"
 
@@ -115,8 +117,11 @@ TOO_CLOSE = "closer together than two pictures of this film"
 def _why_not(row: Row, value: float, sd: float, frame: float, movement: Movement) -> str:
     if row.racket and movement.racket is None:
         return NO_RACKET
+    if row.ball and movement.struck is None:
+        return NO_BALL
     if not np.isfinite(value):
-        return NOT_FOUND
+        found = np.isfinite([movement.when(event) for event in row.at.split("..")]).all()
+        return RACKET_HIDDEN if row.racket and found else NOT_FOUND
     if not NINE_IN_TEN * sd <= row.useful:
         return UNSEEN
     if "_before_" in row.key and abs(value) < frame:
@@ -165,17 +170,30 @@ def spreads(
     late, about, up = (norm.ppf((rng.permutation(count) + 0.5) / count) for _ in range(3))
     off: dict[str, list[float]] = {key: [] for key in values}
     for i, draw in enumerate(swing.draws):
-        drawn = _drawn(swing, definition, draw, swing.contact + contact_sd * float(late[i]))
+        drawn = _drawn(swing, definition, i, draw, swing.contact + contact_sd * float(late[i]))
         movement = definition.movement(drawn, (_AIM_SD * float(about[i]), _AIM_SD * float(up[i])))
         for row in definition.measures:
             off[row.key].append(difference(row, _value(row, movement), values[row.key]))
     return {key: _rms(np.array(found)) for key, found in off.items()}
 
 
-def _drawn(swing: Swing, definition: Definition, points: Array, contact: float) -> Swing:
-    """One drawn body as a swing, with its own events."""
+def _drawn(swing: Swing, definition: Definition, i: int, points: Array, contact: float) -> Swing:
+    """The drawn body ``i`` as a swing, with its own events and the racket that goes with it."""
     events = definition.find_events(swing.times, definition.on_ball_side(points, swing.hand), contact)
-    return replace(swing, points=points, draws=None, events=events)
+
+    def own(draws: Array | None, known: Array | None) -> Array | None:
+        return known if draws is None else draws[i % len(draws)]
+
+    return replace(
+        swing,
+        points=points,
+        draws=None,
+        events=events,
+        racket=own(swing.racket_draws, swing.racket),
+        racket_draws=None,
+        struck=own(swing.struck_draws, swing.struck),
+        struck_draws=None,
+    )
 
 
 def _rms(off: Array) -> float:

@@ -38,7 +38,10 @@ class Movement:
     times : (T,) seconds from contact, rising. points : (T, K, 3) statures, X to the target, Y up, Z to the ball.
     events : name -> seconds from contact; "contact" is 0.
     hitting : the arm that holds the racket alone or, of two, the front one.
-    racket : (T, 5, 3) butt, throat, tip, the two edges, statures; None where it is not known.
+    racket : (T, 5, 3) butt, throat, tip, the two edges, statures, NaN where it was not seen; None where it never was.
+        The normal ``cross(tip - butt, second edge - first edge)`` is that of the face that strikes the ball.
+    frames : seconds from contact of the pictures that ``racket`` rests on; ``times`` where None.
+    struck : (3,) where the ball met the strings, statures; None where it was not seen.
     aim : where the racket is taken to point at contact while it is not known, degrees: about the vertical from the
         ball's side towards the target, and upwards.
     """
@@ -49,6 +52,8 @@ class Movement:
     hitting: Side = "right"
     racket: Array | None = None
     aim: tuple[float, float] = (0.0, -10.0)
+    frames: Array | None = None
+    struck: Array | None = None
 
     @property
     def other(self) -> Side:
@@ -128,12 +133,34 @@ class Movement:
     @cached_property
     def string_bed(self) -> Array:
         """(T, 3) the centre of the string bed; where the racket is not known, as it is at contact (``aim``)."""
-        if self.racket is not None:
-            return 0.5 * (self.racket[:, 3] + self.racket[:, 4])
         about, up = np.radians(self.aim)
-        return self.hand + HAND_TO_STRINGS * np.array(
+        usual = self.hand + HAND_TO_STRINGS * np.array(
             [np.cos(up) * np.sin(about), np.sin(up), np.cos(up) * np.cos(about)]
         )
+        if self.racket is None:
+            return usual
+        return np.where(np.isfinite(self.strings), self.strings, usual)
+
+    @cached_property
+    def strings(self) -> Array:
+        """(T, 3) the centre of the string bed, NaN where the racket was not seen."""
+        if self.racket is None:
+            return np.full((len(self.times), 3), np.nan)
+        return 0.5 * (self.racket[:, 3] + self.racket[:, 4])
+
+    @cached_property
+    def shaft(self) -> Array:
+        """(T, 3) unit vectors from the racket's butt to its tip, NaN where it was not seen."""
+        if self.racket is None:
+            return np.full((len(self.times), 3), np.nan)
+        return _unit(self.racket[:, 2] - self.racket[:, 0])
+
+    @cached_property
+    def face(self) -> Array:
+        """(T, 3) unit normals of the face that strikes the ball, NaN where the racket was not seen."""
+        if self.racket is None:
+            return np.full((len(self.times), 3), np.nan)
+        return _unit(np.cross(self.shaft, self.racket[:, 4] - self.racket[:, 3]))
 
     def series(self, of: Callable[[Movement], Array]) -> Array:
         """``of(self)``, (T, ...), worked out once however many measures rest on it."""
@@ -177,3 +204,8 @@ class Movement:
     def rate(self, values: Array) -> Array:
         """(T, ...) change of ``values`` a second."""
         return np.gradient(values, self.times, axis=0)
+
+
+def _unit(vectors: Array) -> Array:
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(vectors / np.linalg.norm(vectors, axis=-1, keepdims=True))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from swingmatch.stroke import style
 from swingmatch.stroke.definition import Definition
 from swingmatch.stroke.events import groundstroke_events
-from swingmatch.stroke.forehand import FOREHAND, duration_rows
+from swingmatch.stroke.forehand import FOREHAND, RACKET_WORDS, duration_rows
 from swingmatch.stroke.kinematics import stance
 from swingmatch.stroke.two_handed_backhand import PHASES, shared_rows
 
@@ -44,7 +44,7 @@ ONE_HANDED_BACKHAND = Definition(
     find_events=events,
     measures=(*shared_rows(), *duration_rows(PHASES)),
     backhand=True,
-    words={"stance_angle": stance},
+    words={"stance_angle": stance, **RACKET_WORDS},
     style=style.GROUNDSTROKE,
     teaching=style.GROUNDSTROKE_TEACHES,
 )

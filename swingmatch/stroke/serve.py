@@ -34,6 +34,7 @@ from swingmatch.stroke.forehand import (
     LINES,
     OTHER_ARM,
     OUTSIDE_LEG,
+    RACKET,
     SHOULDERS,
     TRUNK,
     contact_rows,
@@ -41,7 +42,7 @@ from swingmatch.stroke.forehand import (
     forward_rows,
     whole_rows,
 )
-from swingmatch.stroke.gauges import after, body, serve
+from swingmatch.stroke.gauges import after, body, racket, serve
 
 Array = NDArray[np.float64]
 
@@ -150,6 +151,8 @@ def _contact_rows() -> tuple[Row, ...]:
 def _after_rows() -> tuple[Row, ...]:
     part, end = "after", "end_of_follow_through"
     return (
+        Row("pronation", "Forearm pronation", part, "deg", f"contact..{end}", racket.pronation, RACKET, 25.0,
+            racket=True),
         Row("finish_across", "Finish across the body", part, "arm lengths", end,
             At(end, body.hand_across), HITTING_HAND, 0.25),
         Row("finish_trunk_lean", "Trunk lean to the target", part, "deg", end,

@@ -56,7 +56,12 @@ class Swing:
         the player, +90 on the player's right-hand side, 180 behind; NaN where there was no camera.
     azimuth_sd : standard deviation of the azimuth, degrees: all directions on the court may be off together by as much.
     stroke : "forehand".
-    racket : (T, 5, 3) butt, throat, tip, left edge, right edge on court axes, or None where not known.
+    racket : (T, 5, 3) butt, throat, tip, left edge, right edge on court axes, or None where it was never seen; NaN
+        where it is not known. Which edge is which, see ``mirror_racket``.
+    racket_draws : (S, T, 5, 3) rackets that the footage allows as well, the i-th held by the i-th of ``draws``.
+    racket_seen : (T,) whether the racket's pose is known well enough to be spoken of; None where it is exact or never
+        seen.
+    struck, struck_draws : (3,) and (S, 3) where the ball met the strings, court axes; None where it was not seen.
     draws : (S, T, K, 3) bodies that the footage allows as well as ``points``, drawn at random, or None where the points
         are exact. What a measure varies by over them is its uncertainty.
     """
@@ -70,6 +75,10 @@ class Swing:
     racket: NDArray[np.float64] | None = None
     draws: NDArray[np.float64] | None = None
     azimuth_sd: float = 0.0
+    racket_draws: NDArray[np.float64] | None = None
+    racket_seen: NDArray[np.bool_] | None = None
+    struck: NDArray[np.float64] | None = None
+    struck_draws: NDArray[np.float64] | None = None
 
     def __post_init__(self) -> None:
         if self.points.shape != (len(self.times), K, 3):
@@ -86,30 +95,53 @@ class Swing:
         """The same swing by a right-hander: a left-hander's is mirrored, a right-hander's is returned."""
         if self.hand == "right":
             return self
-        racket = None if self.racket is None else self.racket[:, [0, 1, 2, 4, 3]] * np.array([1.0, 1.0, -1.0])
         return replace(
             self,
             points=mirror(self.points),
             hand="right",
             camera_azimuth=-self.camera_azimuth,
-            racket=racket,
+            racket=mirror_racket(self.racket),
             draws=None if self.draws is None else mirror(self.draws),
+            racket_draws=mirror_racket(self.racket_draws),
+            struck=mirror_place(self.struck),
+            struck_draws=mirror_place(self.struck_draws),
         )
 
     def turned(self, degrees: float) -> Swing:
         """The swing as it is if the camera's azimuth is greater by ``degrees``: turned about the vertical."""
         turn = camera_to_court(degrees) @ camera_to_court(0.0).T
+
+        def turned(places: NDArray[np.float64] | None) -> NDArray[np.float64] | None:
+            return None if places is None else places @ turn.T
+
         return replace(
             self,
             points=self.points @ turn.T,
             camera_azimuth=self.camera_azimuth + degrees,
-            racket=None if self.racket is None else self.racket @ turn.T,
-            draws=None if self.draws is None else self.draws @ turn.T,
+            racket=turned(self.racket),
+            draws=turned(self.draws),
+            racket_draws=turned(self.racket_draws),
+            struck=turned(self.struck),
+            struck_draws=turned(self.struck_draws),
         )
 
     def at(self, times: NDArray[np.float64]) -> NDArray[np.float64]:
         """Keypoints at any times, linear between samples and held at the ends: (N,) seconds to (N, K, 3)."""
         return resample(self.points, self.times, times)
+
+
+def mirror_racket(racket: NDArray[np.float64] | None) -> NDArray[np.float64] | None:
+    """Mirror a racket (..., 5, 3) in the court's X-Y plane, as ``mirror`` does a body; None stays None.
+
+    The edges change places, so that ``cross(tip - butt, right edge - left edge)`` stays the normal of the face that
+    strikes the ball.
+    """
+    return None if racket is None else racket[..., [0, 1, 2, 4, 3], :] * np.array([1.0, 1.0, -1.0])
+
+
+def mirror_place(place: NDArray[np.float64] | None) -> NDArray[np.float64] | None:
+    """Mirror places (..., 3) in the court's X-Y plane; None stays None."""
+    return None if place is None else place * np.array([1.0, 1.0, -1.0])
 
 
 def phase_bounds(events: Mapping[str, float]) -> dict[str, tuple[float, float]]:

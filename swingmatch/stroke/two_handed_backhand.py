@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from swingmatch.stroke import style
 from swingmatch.stroke.definition import Definition, Row
 from swingmatch.stroke.events import groundstroke_events
-from swingmatch.stroke.forehand import FOREHAND, duration_rows
+from swingmatch.stroke.forehand import FOREHAND, RACKET_WORDS, duration_rows
 from swingmatch.stroke.kinematics import stance
 
 Array = NDArray[np.float64]
@@ -29,6 +29,10 @@ PHASES = (
 _NOT_HERE = frozenset({"hands_together_until", "hands_part_at", "other_arm_span", "other_hand_height"})
 
 
+#: How a forehand is gripped says nothing of a backhand.
+_FOREHAND_ONLY = frozenset({"grip"})
+
+
 def events(times: Array, points: Array, contact: float) -> dict[str, float]:
     """Events of a two-handed backhand: (T,) s, (T, K, 3) with the ball on +Z, s; see ``groundstroke_events``."""
     return groundstroke_events(times, points, contact, hitting="left", hands="stay")
@@ -40,7 +44,7 @@ def shared_rows() -> tuple[Row, ...]:
     return tuple(
         replace(row, label=own.get(row.key, row.label))
         for row in FOREHAND.measures
-        if not row.key.endswith("_duration")
+        if not row.key.endswith("_duration") and row.key not in _FOREHAND_ONLY
     )
 
 
@@ -52,7 +56,7 @@ TWO_HANDED_BACKHAND = Definition(
     find_events=events,
     measures=(*(row for row in shared_rows() if row.key not in _NOT_HERE), *duration_rows(PHASES)),
     backhand=True,
-    words={"stance_angle": stance},
+    words={"stance_angle": stance, **RACKET_WORDS},
     style=style.GROUNDSTROKE,
     teaching=tuple(key for key in style.GROUNDSTROKE_TEACHES if key not in _NOT_HERE),
 )

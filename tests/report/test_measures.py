@@ -146,7 +146,7 @@ def test_the_table_reads_well(measured):
     assert "spread" in text
     assert "Not visible from this view\n  Visible from " in text
     assert "\n  Visible from the front or back: " in text
-    assert text.count("Needs the racket: ") == 1
+    assert text.count("The racket was not seen: ") == 1
     assert "How sure\n  The camera looks from the side." in text
     row = next(line for line in lines if line.startswith("  Shoulder turn "))
     (sheet,) = sheets(measured.strokes.swings, measured.measures)

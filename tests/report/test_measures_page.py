@@ -15,6 +15,7 @@ from swingmatch.report.marks import Body, Line, Ring, marks, plan
 from swingmatch.report.measures_page import measures_section
 from swingmatch.report.shots import nearest_frame, take_shots
 from swingmatch.stroke.mass import centre_of_mass
+from swingmatch.stroke.measure import NO_RACKET
 from swingmatch.stroke.strokes import STROKES
 
 FOREHAND = STROKES["forehand"]
@@ -101,7 +102,7 @@ def test_without_measures_there_is_no_section_and_without_pictures_the_marks_rem
     text = measures_section(with_measures(scene, measured), None)
     assert "data:image" not in text
     assert "<g class='ink'>" in text
-    blind = tuple(tuple(replace(m, why_not="needs the racket") for m in one) for one in measured.measures)
+    blind = tuple(tuple(replace(m, why_not=NO_RACKET) for m in one) for one in measured.measures)
     text = measures_section(replace(scene.review, measures=blind), scene.frames)
     assert "Nothing could be measured with enough certainty" in text
     assert "<article>" not in text

@@ -31,6 +31,7 @@ def generated(style: ForehandStyle = STYLE, hand="right") -> Swing:
         hand,
         90.0 if hand == "right" else -90.0,
         racket=motion.racket[near][::4] / motion.stature,
+        struck=motion.ball[np.argmin(np.abs(motion.times - events["contact"]))] / motion.stature,
     )
 
 
@@ -56,8 +57,9 @@ def test_everything_is_found_on_an_exact_swing_with_its_racket(swing):
 
 
 def test_a_left_hander_has_the_same_measures(swing):
-    racket = swing.racket[:, [0, 1, 2, 4, 3]] * np.array([1.0, 1.0, -1.0])
-    left = replace(swing, points=mirror(swing.points), hand="left", racket=racket)
+    flip = np.array([1.0, 1.0, -1.0])
+    racket = swing.racket[:, [0, 1, 2, 4, 3]] * flip
+    left = replace(swing, points=mirror(swing.points), hand="left", racket=racket, struck=swing.struck * flip)
     same(values(left), values(swing), rtol=1e-9, atol=1e-9)
 
 
@@ -69,7 +71,7 @@ def test_measures_do_not_depend_on_the_clock(swing):
 
 
 def test_only_places_and_speeds_in_statures_depend_on_the_size(swing):
-    bigger = replace(swing, points=1.2 * swing.points, racket=1.2 * swing.racket)
+    bigger = replace(swing, points=1.2 * swing.points, racket=1.2 * swing.racket, struck=1.2 * swing.struck)
     mine, theirs = values(bigger), values(swing)
     for row in FOREHAND.measures:
         if row.key == "time_to_balance":  # rests on a speed in statures a second

@@ -59,20 +59,3 @@ def recovery_step(movement: Movement) -> float:
     """Recovery: how far the hips move along the ground from contact to recovery, statures."""
     hips = movement.middle("hip")[:, [0, 2]]
     return float(np.linalg.norm(movement.at("recovery", hips) - movement.at("contact", hips)))
-
-
-def pronation(movement: Movement) -> float:
-    """Turn of the racket's face about the forearm from contact to 100 ms after it, degrees; positive over the ball.
-
-    The body's keypoints do not show the forearm turning about itself; the racket does.
-    """
-    if movement.racket is None:
-        return float("nan")
-    axis = movement.joint("hitting_wrist") - movement.joint("hitting_elbow")
-    axis = axis / np.linalg.norm(axis, axis=1)[:, None]
-    across = movement.racket[:, 4] - movement.racket[:, 3]
-    across = across - (across * axis).sum(axis=1)[:, None] * axis
-    before, after = movement.at("contact", across), movement.at_time(0.1, across)
-    about = movement.at("contact", axis)
-    turned = np.arctan2(np.dot(np.cross(before, after), about), np.dot(before, after))
-    return float(np.degrees(turned)) * (1.0 if movement.hitting == "left" else -1.0)

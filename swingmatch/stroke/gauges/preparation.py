@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from swingmatch.stroke.gauges.body import hand_height
+from swingmatch.stroke.gauges.racket import known
 from swingmatch.stroke.movement import Movement
 
 
@@ -61,10 +62,10 @@ def _lowest_tip(movement: Movement) -> tuple[float, float]:
     """Seconds from contact and height, statures, of the racket tip's lowest point before contact."""
     if movement.racket is None:
         return float("nan"), float("nan")
-    at, tip = movement.over(movement.when("end_of_take_back"), 0.0, movement.racket[:, 2, 1])
-    if not np.isfinite(tip).any():
+    at, tip = known(movement, movement.when("end_of_take_back"), 0.0, movement.racket[:, 2, 1])
+    if not len(at):
         return float("nan"), float("nan")
-    lowest = int(np.nanargmin(tip))
+    lowest = int(np.argmin(tip))
     return float(at[lowest]), float(tip[lowest])
 
 
