@@ -46,7 +46,7 @@ def why_not(consent: Consent, purpose: Purpose, on: date) -> str | None:
     if consent.withdrawn_on is not None and on >= consent.withdrawn_on:
         return f"{who} withdrew the consent on {consent.withdrawn_on}."
     if consent.minor and not (consent.guardian or "").strip():
-        return f"{who} is a minor and no guardian is on record as having agreed; local law and the club's rules say who has to."
+        return f"{who} is a minor and no guardian is on record; local law and the club's rules say who has to agree."
     if on < consent.agreed_on:
         return f"The consent of {who} starts on {consent.agreed_on}."
     if consent.until is not None and on > consent.until:

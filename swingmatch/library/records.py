@@ -160,6 +160,8 @@ class Model(Entry):
         if not self.swings:
             raise ValueError("a model needs at least one swing")
         object.__setattr__(self, "repeats", len(self.swings))
+        if not self.generated and self.source == GENERATED:
+            object.__setattr__(self, "source", "")
         if self.volunteer not in self.contains:
             object.__setattr__(self, "contains", (self.volunteer, *self.contains))
 
