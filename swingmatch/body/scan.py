@@ -39,7 +39,7 @@ Array = NDArray[np.float64]
 #: Moments a second. A stroke's hand passes the body in 0.1-0.2 s and its whole path takes about 0.8 s.
 SCAN_RATE = 6.0
 #: Somebody who moves is looked at this often, somebody who stirs, and somebody who rests, seconds.
-_LOOK_EVERY, _STIR_EVERY, _REST_EVERY = 0.5, 1.0, 2.0
+_LOOK_EVERY, _STIR_EVERY, _REST_EVERY = 0.5, 1.0, 4.0
 #: Arms that went so far between two looks, statures, are looked at in every moment between and after. Of 60 generated
 #: and 14 recorded strokes, seen from all round and with the looks anyhow placed in time, none went less than 0.19.
 _ARMS_MOVED = 0.15

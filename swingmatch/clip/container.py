@@ -40,7 +40,7 @@ _NOT_FILMS = (
 _STILL_FORMATS = ("image2", "_pipe", "svg", "ico", "apng")
 _COVER = 1 << 10  # AV_DISPOSITION_ATTACHED_PIC
 _ROOM = 9  # bytes a pixel: six pictures of 8 bits, which decoders keep for reference and work
-_THREADS = 4  # each holds a picture; more would not help a phone's clip and swell a 4K one
+_THREADS = 4  # at most; each holds a picture, and more would not help a phone's clip and swell a 4K one
 
 
 def open_container(path: Path) -> Any:
@@ -95,7 +95,9 @@ def video_stream(container: Any, path: Path) -> Any:
             "please send it again or export it at 1080p."
         )
     video.thread_type = "AUTO"
-    video.codec_context.thread_count = min(_THREADS, os.cpu_count() or 1)
+    # One core is left to the reader. A second thread beside it on two cores costs half as much again in computing
+    # and makes both slower.
+    video.codec_context.thread_count = max(1, min(_THREADS, (os.cpu_count() or 1) - 1))
     return video
 
 

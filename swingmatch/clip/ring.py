@@ -16,7 +16,8 @@ import tempfile
 
 #: Bytes that a ring may take where that is enough for two pictures.
 BUDGET = 32 * 1024 * 1024
-_MOST = 8  # pictures; decoding further ahead gains nothing
+#: Pictures, at most: looking for somebody holds a reader up for as long as decoding so many takes.
+_MOST = 20
 
 
 def slots_for(size: int) -> int:
