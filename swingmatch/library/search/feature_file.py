@@ -50,6 +50,7 @@ class FeatureFile:
     Attributes
     ----------
     path : the file. layout : shape of the matrices. shares : (D,) as in ``Table``.
+    sequence : number of the state that was opened; every write gives a higher one.
     """
 
     def __init__(self, path: Path | str) -> None:
@@ -85,7 +86,7 @@ class FeatureFile:
                 page = file.read(PAGE)
                 size = os.fstat(file.fileno()).st_size
                 self.layout, self.shares = _facts(page, self.path)
-                self._sequence, count = _in_force(page, self.path)
+                self.sequence, count = _in_force(page, self.path)
                 need = chunks_for(count)
                 if size < PAGE + need * self.layout.dtype.itemsize:
                     raise LibraryError(
@@ -146,7 +147,7 @@ class FeatureFile:
             with open(self.path, "r+b") as file:
                 self._write_rows(file, ids, values)
                 _flush(file)
-                _write_record(file, self._sequence + 1, len(self) + len(ids))
+                _write_record(file, self.sequence + 1, len(self) + len(ids))
             self.refresh()
 
     def remove(self, ids: Collection[str]) -> int:
@@ -171,7 +172,7 @@ class FeatureFile:
                         _copy_place(self.table.chunks[number // CHUNK], number % CHUNK, chunk[0], place)
                     file.write(chunk.tobytes())
 
-            _replace(self.path, write, self._sequence + 1, len(kept))
+            _replace(self.path, write, self.sequence + 1, len(kept))
             self.refresh()
         return len(gone)
 

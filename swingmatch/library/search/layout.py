@@ -71,6 +71,13 @@ class Layout:
             }
         )
 
+    @property
+    def geometry(self) -> tuple[int, int, int, int, int, int]:
+        """Place of things in a flat view of chunks, in floats: (of a chunk, to coarse, to features, T, D, S)."""
+        kind = self.dtype
+        coarse, features = (kind.fields[name][1] // 4 for name in ("coarse", "features"))  # type: ignore[index]
+        return kind.itemsize // 4, coarse, features, self.frames, self.columns, self.segments
+
 
 def chunks_for(count: int) -> int:
     """Chunks that ``count`` models need."""

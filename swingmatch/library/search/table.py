@@ -59,6 +59,21 @@ class Table:
         """(count,) ids as stored; comparing them as bytes orders them by code point."""
         return np.ascontiguousarray(self.chunks["ids"]).reshape(-1)[: self.count]
 
+    @cached_property
+    def flat(self) -> NDArray[np.float32]:
+        """All chunks as one read-only line of floats, which is what compiled code takes."""
+        line = np.asarray(self.chunks).view(np.float32)
+        line.flags.writeable = False
+        return line
+
+    @cached_property
+    def groups(self) -> tuple[tuple[int, NDArray[np.int64]], ...]:
+        """Bits of known columns, as ``present``, and the numbers of the models that know just these, most first."""
+        present = np.ascontiguousarray(self.chunks["present"]).reshape(-1)[: self.count]
+        kinds, which = np.unique(present, return_inverse=True)
+        parts = [(int(bits), np.flatnonzero(which == n)) for n, bits in enumerate(kinds)]
+        return tuple(sorted(parts, key=lambda part: (-len(part[1]), part[0])))
+
     @property
     def ids(self) -> list[str]:
         """Ids in order of the models."""
@@ -75,6 +90,11 @@ class Table:
         """Numbers of the models with these ids, rising; ids that are not there are passed over."""
         found = {self._places[raw] for raw in (name.encode("utf-8") for name in ids) if raw in self._places}
         return np.array(sorted(found), dtype=np.int64)
+
+    def part(self, first: int, last: int) -> Table:
+        """The models of chunks ``first`` to ``last`` as a table of its own, whose numbers start from 0."""
+        count = min(self.count, last * CHUNK) - first * CHUNK
+        return Table(self.layout, count, self.chunks[first:last], self.shares)
 
     def matrix(self, name: str) -> NDArray[np.float32]:
         """The features (T, D) of one model; KeyError for an id that is not there."""
