@@ -298,6 +298,20 @@ def scan(
 
 
 @compiled()
+def _cell_costs(
+    query: Floats, model: NDArray[np.float64], start: int, end: int, cost: NDArray[np.float64]
+) -> None:
+    """c(i, j) for ``start`` <= j < ``end``, in double precision: ``cost``, from 0 on."""
+    size = end - start
+    cost[:size] = 0.0
+    for c in range(len(query)):
+        q, row = np.float64(query[c]), model[c, start:end]
+        for x in range(size):
+            away = q - row[x]
+            cost[x] += away * away
+
+
+@compiled()
 def exact(
     flat: Floats,
     geometry: Geometry,
@@ -313,20 +327,24 @@ def exact(
     bits, whatever stands beside them.
     """
     chunk_size, _, features_at, frames, wide, _ = geometry
+    count = len(columns)
+    # The rows of the band lie side by side, so that several cells are summed at once, each column after column.
+    model = np.empty((count, frames))
+    cost = np.empty(frames)
     for m in range(len(models)):
         base = models[m] // CHUNK * chunk_size + features_at + models[m] % CHUNK * frames * wide
+        for j in range(frames):
+            for c in range(count):
+                model[c, j] = flat[base + j * wide + columns[c]]
         before = np.full(frames + 1, np.inf)
         now = np.full(frames + 1, np.inf)
         before[0] = 0.0
         for i in range(frames):
             left, right = max(0, i - radius), min(frames - 1, i + radius)
+            _cell_costs(query[i], model, left, right + 1, cost)
             now[left] = np.inf
             for j in range(left, right + 1):
-                cost = np.float64(0.0)
-                for c in range(len(columns)):
-                    away = np.float64(query[i, c]) - np.float64(flat[base + j * wide + columns[c]])
-                    cost += away * away
-                now[j + 1] = cost + min(before[j], before[j + 1], now[j])
+                now[j + 1] = cost[j - left] + min(before[j], before[j + 1], now[j])
             if right + 2 <= frames:
                 now[right + 2] = np.inf
             before, now = now, before

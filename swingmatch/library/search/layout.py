@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,7 +48,7 @@ class Layout:
         """Segments of a series."""
         return -(-self.frames // SEGMENT)
 
-    @property
+    @cached_property
     def dtype(self) -> np.dtype:
         """A chunk as a structured type."""
         parts = [
@@ -71,7 +72,7 @@ class Layout:
             }
         )
 
-    @property
+    @cached_property
     def geometry(self) -> tuple[int, int, int, int, int, int]:
         """Place of things in a flat view of chunks, in floats: (of a chunk, to coarse, to features, T, D, S)."""
         kind = self.dtype
