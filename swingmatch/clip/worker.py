@@ -153,6 +153,7 @@ def _show(task: _Task, path: Path, out: BinaryIO, pulse: _Pulse) -> None:
     )
     for _ in range(slots):
         task.free.release()
+    no_room = False
     with attach(header["address"], slots * width * height * 3) as memory:
         ring = np.frombuffer(memory, np.uint8).reshape(slots, height, width, 3)
         try:
@@ -165,7 +166,8 @@ def _show(task: _Task, path: Path, out: BinaryIO, pulse: _Pulse) -> None:
                 try:
                     converter.fill(ring[slot], picture)
                 except MemoryError:
-                    raise
+                    no_room = True  # said below: this error holds on to the ring
+                    break
                 except ERRORS:  # a picture of a form that cannot be converted counts as damaged
                     task.free.release()
                     continue
@@ -174,6 +176,8 @@ def _show(task: _Task, path: Path, out: BinaryIO, pulse: _Pulse) -> None:
                 slot = (slot + 1) % slots
         finally:
             del ring  # or the memory cannot be unmapped
+    if no_room:
+        raise MemoryError
 
 
 def limit_memory(most: int) -> None:
