@@ -50,6 +50,10 @@ from swingmatch.footage.turned import upside_down
 from swingmatch.library.choose import choose
 from swingmatch.library.folder import Library
 from swingmatch.progress import Progress, silent
+from swingmatch.racket.held import RacketWatcher
+from swingmatch.racket.hoop import RacketShape
+from swingmatch.racket.marks import load_marks
+from swingmatch.racket.points import RacketPoints
 from swingmatch.racket.watch import ball_watcher
 from swingmatch.stroke.cut import body_height
 from swingmatch.stroke.direction import side_name
@@ -84,6 +88,7 @@ class Options:
     slow : how many times slower than life the clip plays, 1 for real speed.
     stature : the player's height in metres; lengths are then given in metres as well.
     stroke : which stroke it is, one of ``stroke.strokes.STROKES``.
+    racket : size of the player's racket; a usual one where None.
 
     Raises
     ------
@@ -98,6 +103,7 @@ class Options:
     slow: float | None = None
     stature: float | None = None
     stroke: str | None = None
+    racket: RacketShape | None = None
 
     def __post_init__(self) -> None:
         low, high = _STATURES
@@ -317,9 +323,18 @@ def _some_frames(clip: Clip) -> Iterator[Frame]:
 
 def _strokes(seen: Seen, options: Options, progress: Progress) -> Strokes:
     """The clip's swings but for those that a cut of the film goes through. Raises ``StrokeError``."""
-    # The ball is looked for in the pictures as they play.
-    real = seen.slow.factor == 1.0
     try:
+        # The ball is looked for in the pictures as they play.
+        real = seen.slow.factor == 1.0
+        height = body_height(seen.track)
+        ball = ball_watcher(seen.clip, seen.track, height) if real else None
+        racket = RacketWatcher(
+            size=seen.track.size,
+            body_height=height,
+            marks=_marks(seen),
+            ball=ball,
+            shape=options.racket,
+        )
         strokes = find_swings(
             seen.track,
             seen.onsets,
@@ -328,7 +343,8 @@ def _strokes(seen: Seen, options: Options, progress: Progress) -> Strokes:
             azimuth=options.azimuth,
             azimuth_sd=0.0 if options.azimuth is None else _SAID_SD,
             court=None if seen.court is None else partial(azimuth_from_court, seen.court),
-            ball=ball_watcher(seen.clip, seen.track, body_height(seen.track)) if real else None,
+            ball=ball,
+            racket=racket,
             on_stroke=lambda done, count: progress("reading the swings", done / count),
         )
     except StrokeError as error:
@@ -347,6 +363,15 @@ def _strokes(seen: Seen, options: Options, progress: Progress) -> Strokes:
         contacts=tuple(compress(strokes.contacts, whole)),
         recognised=tuple(compress(strokes.recognised, whole)),
     )
+
+
+def _marks(seen: Seen) -> RacketPoints | None:
+    """What the coach marked of the racket, at real speed and in pixels of the pictures that the body was tracked in."""
+    marks = load_marks(seen.clip.path).points()
+    if not len(marks.times):
+        return None
+    scale = seen.track.size[1] / seen.clip.height
+    return RacketPoints(marks.times / seen.slow.factor, marks.image * scale, marks.sd * scale)
 
 
 def one_kind(strokes: Strokes) -> Strokes:

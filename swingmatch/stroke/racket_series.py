@@ -16,6 +16,8 @@ Array = NDArray[np.float64]
 
 #: Pictures that a cubic curve needs; fewer in a row are joined by straight lines.
 _FOR_A_CURVE = 4
+#: What is carried on to contact is carried so far beyond, s.
+_BEYOND = 0.01
 
 
 def between(times: Array, racket: Array, at: Array, contact: float) -> Array:
@@ -40,7 +42,24 @@ def between(times: Array, racket: Array, at: Array, contact: float) -> Array:
             if len(run) >= _FOR_A_CURVE:
                 inside = (at >= times[run[0]]) & (at <= times[run[-1]])
                 out[inside] = CubicSpline(times[run], racket[run])(at[inside])
+    _to_contact(out, times, racket, at, known & before, contact)
     return out
+
+
+def _to_contact(
+    out: Array, times: Array, racket: Array, at: Array, before: NDArray[np.bool_], contact: float
+) -> None:
+    """Where the racket was seen right up to contact and not after it, carry it on to contact by a line, in place."""
+    last = np.flatnonzero(before)
+    frame = float(np.median(np.diff(times))) if len(times) > 1 else 0.0
+    if len(last) < 2 or last[-1] - last[-2] > 1 or times[last[-1]] < contact - 1.01 * frame:
+        return
+    one, two = last[-2:]
+    rate = (racket[two] - racket[one]) / (times[two] - times[one])
+    # A little beyond, so that contact lies between two moments.
+    open_ = (at > times[two]) & (at <= contact + _BEYOND) & np.isnan(out.reshape(len(at), -1)).any(axis=1)
+    late = (at[open_] - times[two]).reshape(-1, *[1] * (racket.ndim - 1))
+    out[open_] = racket[two] + late * rate
 
 
 def _runs(flags: NDArray[np.bool_]) -> list[NDArray[np.int_]]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,6 +53,30 @@ TOSS = 1.5
 _BACKHAND_SD = 0.10
 
 
+class Racket(Protocol):
+    """A racket over the frames of a lifted stroke, on the body's axes.
+
+    (T, 5, 3) points, (S, T, 5, 3) draws that go with the body's, (T,) where it is seen, and where the ball met it:
+    (3,) and (S, 3), or None.
+    """
+
+    @property
+    def points(self) -> Array: ...
+    @property
+    def draws(self) -> Array: ...
+    @property
+    def seen(self) -> NDArray[np.bool_]: ...
+    @property
+    def struck(self) -> Array | None: ...
+    @property
+    def struck_draws(self) -> Array | None: ...
+
+
+#: (T,) s, (T, K, 3), (S, T, K, 3) statures on the camera's level axes, its tilt in radians, contact in s, and the
+#: hitting hand give the racket, or None where it was not seen.
+RacketFinder = Callable[[Array, Array, Array, float, float, Hand], Racket | None]
+
+
 @dataclass(frozen=True)
 class Strokes:
     """All strokes of one clip.
@@ -77,12 +102,13 @@ class Strokes:
 
 @dataclass(frozen=True)
 class _Body:
-    """One stretch in space: (T,) s, (T, K, 3) and (S, T, K, 3) statures on camera axes."""
+    """One stretch in space: (T,) s, (T, K, 3) and (S, T, K, 3) statures on camera axes, which look down by ``tilt``."""
 
     times: Array
     points: Array
     draws: Array
     reading: Reading
+    tilt: float
 
 
 @dataclass(frozen=True)
@@ -90,6 +116,7 @@ class _Lifted:
     body: _Body
     contact: Contact
     recognised: Recognised
+    racket: Racket | None = None
 
 
 class _Lifting:
@@ -109,7 +136,7 @@ class _Lifting:
             else:
                 reading = read(stretch)
                 body = lift(stretch, self._track.size, reading)
-                self._done[key] = _Body(stretch.times, body.points, body.draws, reading)
+                self._done[key] = _Body(stretch.times, body.points, body.draws, reading, body.tilt)
         return self._done[key]
 
 
@@ -178,22 +205,31 @@ def _by_hand(body: _Body, fastest: float, hand: Hand, stroke: str) -> Contact:
 
 
 def _on_court(lifted: _Lifted, azimuth: float, hand: Hand, azimuth_sd: float) -> Swing:
-    """Turn one lifted stroke to court axes, put its origin under the hips, and find its events."""
+    """Turn one lifted stroke to court axes, put its origin under the hips, and find its events.
+
+    The racket goes with its body, each drawn one with the drawn body that holds it.
+    """
     body, definition = lifted.body, STROKES[lifted.recognised.stroke]
     points = body.points @ camera_to_court(azimuth).T
     # Evenly spread quantiles, so that a few draws make a normal distribution; the bodies are in no order.
     count = len(body.draws)
     off = azimuth_sd * norm.ppf((np.arange(count) + 0.5) / count)
-    draws = np.stack(
-        [draw @ camera_to_court(azimuth + by).T for draw, by in zip(body.draws, off, strict=True)]
-    )
+
+    def drawn_on_court(draws: Array) -> Array:
+        turned = [
+            draw @ camera_to_court(azimuth + by).T
+            for draw, by in zip(draws, np.resize(off, len(draws)), strict=True)
+        ]
+        return np.stack(turned)
+
+    draws = drawn_on_court(body.draws)
     feet = [INDEX[f"{side}_{part}"] for side in ("left", "right") for part in ("heel", "toe")]
     ground = np.percentile(points[:, feet, 1].min(axis=1), 20)
     events = definition.find_events(body.times, definition.on_ball_side(points, hand), lifted.contact.time)
     first = int(np.searchsorted(body.times, min(events.values())))
     hips = 0.5 * (points[first, INDEX["left_hip"]] + points[first, INDEX["right_hip"]])
     origin = np.array([hips[0], ground, hips[2]])
-    return Swing(
+    swing = Swing(
         times=body.times,
         points=points - origin,
         draws=draws - origin,
@@ -202,6 +238,23 @@ def _on_court(lifted: _Lifted, azimuth: float, hand: Hand, azimuth_sd: float) ->
         camera_azimuth=azimuth,
         stroke=definition.name,
         azimuth_sd=azimuth_sd,
+    )
+    racket = lifted.racket
+    if racket is None:
+        return swing
+    turn = camera_to_court(azimuth).T
+    with_racket = replace(
+        swing,
+        racket=racket.points @ turn - origin,
+        racket_draws=drawn_on_court(racket.draws) - origin,
+        racket_seen=racket.seen,
+    )
+    if racket.struck is None or racket.struck_draws is None:
+        return with_racket
+    return replace(
+        with_racket,
+        struck=racket.struck @ turn - origin,
+        struck_draws=drawn_on_court(racket.struck_draws) - origin,
     )
 
 
@@ -215,6 +268,7 @@ def find_swings(
     azimuth_sd: float = 0.0,
     court: Callable[[float, float], tuple[float, float] | None] | None = None,
     ball: Callable[[float, Hand], Timed | None] | None = None,
+    racket: RacketFinder | None = None,
     on_stroke: Callable[[int, int], None] | None = None,
 ) -> Strokes:
     """Cut a track into swings.
@@ -229,6 +283,7 @@ def find_swings(
         tell nothing.
     ball : gives contact as the ball shows it for a first guess of contact in seconds and the hitting hand, or None
         where it was not seen. Asked where no strike was heard.
+    racket : gives the racket of a stroke once its body is lifted and contact is known.
     on_stroke : called with (done, all) after each stroke.
 
     Raises
@@ -254,7 +309,10 @@ def find_swings(
             contact = fuse([by_hand, *by_sound, *by_ball])
             complete = one.start + 0.5 < contact.time < one.stop - 0.15
             if complete:
-                lifted.append(_Lifted(body, contact, what))
+                held = None
+                if racket is not None:
+                    held = racket(body.times, body.points, body.draws, body.tilt, contact.time, hand)
+                lifted.append(_Lifted(body, contact, what, held))
         if not complete:
             notes.append(f"The swing at {one.fastest:.1f} s is cut off or hidden and was left out.")
         if on_stroke is not None:

@@ -333,6 +333,19 @@ def test_a_racket_is_mirrored_and_turned_with_its_body(swing):
     )
 
 
+@pytest.mark.parametrize("rate", [60.0, 240.0])
+def test_a_racket_seen_up_to_contact_alone_is_carried_on_to_it_and_no_further(rate):
+    times = np.arange(-1.0, 0.5, 1.0 / rate) + 0.3 / rate
+    values = np.stack([3.0 * times, 1.0 - times], axis=1)
+    values[times > 0.0] = np.nan
+    at = np.arange(-0.2, 0.2, 0.002)
+    found = between(times, values, at, 0.0)
+    np.testing.assert_allclose(found[at <= 0.008, 0], 3.0 * at[at <= 0.008], atol=1e-9)
+    assert np.isnan(found[at > 0.0101]).all()
+    values[times > -0.1] = np.nan
+    assert np.isnan(between(times, values, at, 0.0)[at > -0.05]).all()
+
+
 def test_a_hole_in_the_racket_stays_a_hole_between_pictures():
     times = np.arange(0.0, 1.0, 1.0 / 30.0)
     values = np.stack([np.sin(times), times], axis=1)
