@@ -121,10 +121,13 @@ def _scrub_sqlite(engine: Engine) -> bool:
     connection = engine.raw_connection()
     try:
         cursor = connection.cursor()
+        # A reader may be long at it; the next writer tries again.
+        cursor.execute("PRAGMA busy_timeout = 2000")
         disk.before_step("vacuum")
         cursor.execute("VACUUM")
         disk.before_step("checkpoint")
         busy = cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
+        cursor.execute(f"PRAGMA busy_timeout = {_PATIENCE}")
         cursor.close()
         return not busy
     finally:

@@ -54,14 +54,10 @@ def entries(session: Session, wanted: Filter) -> list[Entry]:
     own = select(*ModelRow.__table__.columns).order_by(ModelRow.label, ModelRow.id)
     found = session.execute(wanted.of(own)).all()
     ids = wanted.of(select(ModelRow.id))
-    people = rows.by_owner(
-        session.execute(
-            select(PersonRow.model_id, PersonRow.code).where(PersonRow.model_id.in_(ids))
-        ).tuples()
-    )
-    tags = rows.by_owner(
-        session.execute(select(TagRow.model_id, TagRow.tag).where(TagRow.model_id.in_(ids))).tuples()
-    )
+    codes = select(PersonRow.model_id, PersonRow.code).where(PersonRow.model_id.in_(ids))
+    people = rows.by_owner((row.model_id, row.code) for row in session.execute(codes))
+    words = select(TagRow.model_id, TagRow.tag).where(TagRow.model_id.in_(ids))
+    tags = rows.by_owner((row.model_id, row.tag) for row in session.execute(words))
     files = select(MediaRow.model_id, MediaRow.kind, MediaRow.sha256, MediaRow.size, MediaRow.name)
     media = rows.by_owner(
         (row.model_id, rows.to_media(row))
