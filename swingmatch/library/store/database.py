@@ -127,10 +127,9 @@ def _scrub_sqlite(engine: Engine) -> bool:
         cursor.execute("VACUUM")
         disk.before_step("checkpoint")
         busy = cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
-        cursor.execute(f"PRAGMA busy_timeout = {_PATIENCE}")
-        cursor.close()
         return not busy
     finally:
+        connection.cursor().execute(f"PRAGMA busy_timeout = {_PATIENCE}")
         connection.close()
 
 
