@@ -1,68 +1,75 @@
 """Which model swing is most alike in build and style, and why, in plain words.
 
-A fault must not choose the model: a player who meets the ball late needs a model who does not. So only build and
-matters of taste are compared: stance, tempo, and how high the hand goes in the take-back. What the whole movement
-looks like counts little, and as a median over the stroke, which a fault in one part of it hardly moves. A taste beyond
-that of all volunteers counts as their extreme, for there a taste may have become a fault.
+A fault must not choose the model: a player who meets the ball late needs a model who does not. So only build and what a
+stroke's definition lists as style are compared, and what the whole movement looks like counts little, as a median over
+the stroke, which a fault in one part of it hardly moves. What the model is meant to teach is another list
+(``Definition.teaching``) and cannot be wished for.
+
+A large library is looked at in two stages. With a ``search``, only the ``SHORTLIST`` models whose movement is nearest
+come further (exact: ``library.search``); what is alike in build and style but moves otherwise is then not found.
+Without one, build and style of all are compared, and movements only as long as a model might still be the best: that
+gives the same as comparing all.
 """
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from swingmatch.align.warp import typical_distance
-from swingmatch.body.skeleton import INDEX
 from swingmatch.errors import LibraryError
-from swingmatch.library.build import RATIOS, Build, measure_build
+from swingmatch.library.choosing.moves import Moves, moves_of, unlikeness
+from swingmatch.library.choosing.score import (
+    MOST,
+    NEAR,
+    PARTS,
+    Score,
+    field_of,
+    least_totals,
+    ranked,
+    scores_of,
+)
+from swingmatch.library.choosing.traits import Feature, Traits, features_of, traits
+from swingmatch.library.choosing.wishes import SHARES, Wishes, read_wishes, weights
+from swingmatch.library.choosing.words import build_distance, explain, line, stance_name
 from swingmatch.library.folder import Library
 from swingmatch.library.format import Volunteer
-from swingmatch.stroke.measures import hand_height
+from swingmatch.stroke.strokes import STROKES
 from swingmatch.stroke.swing import Swing
 
+__all__ = [
+    "DIRECT",
+    "PARTS",
+    "SHARES",
+    "SHORTLIST",
+    "Choice",
+    "Score",
+    "Wishes",
+    "build_distance",
+    "choose",
+    "explain",
+    "find_volunteer",
+    "read_wishes",
+    "stance_name",
+    "traits",
+    "what_can_be_wished",
+]
 
-@dataclass(frozen=True)
-class Taste:
-    """One matter of taste: ``scale`` is a difference that a coach would call clear, ``weight`` its share.
+#: Up to so many models all movements are compared.
+DIRECT = 60
+#: So many models come out of the search.
+SHORTLIST = 200
+#: A player's swings whose movement is compared at most; the traits are those of all.
+_SWINGS = 3
+#: Two more scales between models whose grip is known to be another, and its share beside the rest of style.
+_GRIP = Feature("grip", "grip", "style", 1.0, 0.25)
+_OTHER_GRIP = 2.0
 
-    Scales and weights are our own judgement; the weights of all, with ``BUILD`` and ``MOVEMENT``, sum to 1.
-    """
-
-    scale: float
-    weight: float
-
-
-TASTES: Mapping[str, Taste] = {
-    "stance": Taste(25.0, 0.27),  # degrees
-    # Seconds from the start of the turn to contact. The start of the forward swing in between is left out: how soon
-    # the hand moves forward changes with faults (a cramped arm, little shoulder turn) and is no taste.
-    "tempo": Taste(0.20, 0.20),
-    # Highest hand of the take-back, loop included, in hip-to-shoulder heights.
-    "take_back_height": Taste(0.20, 0.13),
-}
-BUILD = Taste(0.06, 0.30)  # root mean square of the ratios' logarithms: six per cent
-MOVEMENT = Taste(15.0, 0.10)  # degrees a segment
-#: Beyond this many scales a difference grows no further, so that one wild measure cannot decide.
-MOST = 3.0
-
-#: Names of stances by the angle of the line from the outside to the inside foot: 0 along the baseline, 90 towards the
-#: target. Common practice, no source; the limits lie midway between the usual 0, 45 and 90, and 10 degrees beyond.
-STANCES: tuple[tuple[float, str], ...] = (
-    (22.5, "an open"),
-    (67.5, "a semi-open"),
-    (100.0, "a neutral"),
-    (np.inf, "a closed"),
-)
-#: Build in words, for a ratio at least ``NOTABLE`` above and below the average body.
-NOTABLE = 0.03
-_BUILD_WORDS: Mapping[str, tuple[str, str]] = {
-    "arm_for_height": ("long arms for the height", "short arms for the height"),
-    "leg_for_trunk": ("long legs for the trunk", "a long trunk for the legs"),
-    "shoulders_for_height": ("broad shoulders", "narrow shoulders"),
-}
+#: A search in a library: the swing and a number give that many labels, the nearest in movement first.
+Search = Callable[[Swing, int], Iterable[str]]
 
 
 @dataclass(frozen=True)
@@ -72,36 +79,53 @@ class Choice:
     Attributes
     ----------
     volunteer, swing : who, and which repeat; the swing is in the volunteer's own hand.
-    reasons : sentences for the player, likenesses first.
-    scores : every volunteer's label to how unlike the player, 0 alike, 1 clearly different on the whole.
+    reasons : sentences for the player: the choice in one line, then likenesses, then what is not alike or cannot be
+        told.
+    table : how unlike the models are that were looked at, the most alike first, part by part.
+    wishes : what was asked for.
     """
 
     volunteer: Volunteer
     swing: Swing
     reasons: tuple[str, ...]
-    scores: Mapping[str, float]
+    table: tuple[Score, ...]
+    wishes: Wishes
+
+    @cached_property
+    def scores(self) -> Mapping[str, float]:
+        """Label to how unlike the player: 0 alike, 1 clearly different on the whole."""
+        return {score.label: score.total for score in self.table}
+
+    @property
+    def line(self) -> str:
+        """The choice in one line."""
+        return self.reasons[0]
+
+    def by(self, part: str) -> list[Score]:
+        """The models by "build", "style" or "view" alone (what this camera side can compare), the most alike first."""
+        return ranked(self.table, part)
 
 
-@dataclass(frozen=True)
-class Traits:
-    """What is compared: taste by name (a key of ``TASTES``, NaN where unknown), and build."""
-
-    tastes: Mapping[str, float]
-    build: Build
-
-
-def choose(swings: Sequence[Swing], library: Library, name: str | None = None) -> Choice:
+def choose(
+    swings: Sequence[Swing],
+    library: Library,
+    name: str | None = None,
+    wishes: Wishes | None = None,
+    search: Search | None = None,
+) -> Choice:
     """The volunteer most alike in build and style, and the repeat to compare with.
 
     Parameters
     ----------
     swings : at least one swing of one player, either hand, distances in any unit.
     name : label of a volunteer to take whatever the likeness.
+    wishes : what counts, where not the usual.
+    search : finds the models of nearest movement in a library of more than ``SHORTLIST``.
 
     Raises
     ------
     LibraryError
-        For an unknown ``name``, or where no volunteer plays the stroke.
+        For an unknown ``name`` or wish, or where no volunteer plays the stroke.
     StrokeError
         Where too little of the player's swing is known.
     ValueError
@@ -109,26 +133,31 @@ def choose(swings: Sequence[Swing], library: Library, name: str | None = None) -
     """
     if not swings:
         raise ValueError("there is no swing to choose a model for")
+    wishes = wishes or Wishes()
+    stroke = swings[0].stroke
+    mine = [swing for swing in swings if swing.stroke == stroke]
     wanted = None if name is None else find_volunteer(library, name)
-    candidates = [v for v in library if v.stroke == swings[0].stroke]
-    if wanted is not None and wanted not in candidates:
-        candidates.append(wanted)
-    if not candidates:
-        raise LibraryError(f"No volunteer of these model swings plays a {swings[0].stroke}.")
-    player = traits(swings)
-    theirs = {v.label: traits(v.swings) for v in candidates}
-    apart = {
-        v.label: np.array([[typical_distance(mine, model) for model in v.swings] for mine in swings])
-        for v in candidates
-    }
-    inside = _within(player, list(theirs.values()))
-    scores = {label: score(inside, other, float(np.median(apart[label]))) for label, other in theirs.items()}
-    best = wanted or min(candidates, key=lambda v: scores[v.label])
-    repeat = best.swings[int(np.argmin(np.median(apart[best.label], axis=0)))]
-    reasons = explain(player, theirs[best.label])
+    candidates = {v.label: v for v in library if v.stroke == stroke}
+    if not candidates and wanted is None:
+        raise LibraryError(f"No volunteer of these model swings plays a {stroke}.")
+    if search is not None and len(candidates) > SHORTLIST:
+        near = set(search(_typical(mine), SHORTLIST))
+        candidates = {label: v for label, v in candidates.items() if label in near} or candidates
     if wanted is not None:
+        candidates.setdefault(wanted.label, wanted)
+    player = traits(mine)
+    models = {label: traits(v.swings) for label, v in candidates.items()}
+    table = _table(mine, player, candidates, models, wishes, None if wanted is None else wanted.label)
+    best = wanted or candidates[table[0].label]
+    score = next(score for score in table if score.label == best.label)
+    reasons = explain(player, models[best.label], score.known)
+    if wanted is None:
+        reasons = (line(table, player, models[best.label]), *reasons)
+    else:
         reasons = (f"You chose {best.label}.", *reasons)
-    return Choice(best, repeat, reasons, scores)
+    if wishes:
+        reasons = (reasons[0], f"As you asked: {wishes}.", *reasons[1:])
+    return Choice(best, best.swings[score.repeat], reasons, tuple(table), wishes)
 
 
 def find_volunteer(library: Library, name: str) -> Volunteer:
@@ -141,117 +170,65 @@ def find_volunteer(library: Library, name: str) -> Volunteer:
     raise LibraryError(f'There is no model "{name}"; there are {", ".join(v.label for v in library)}.{hint}')
 
 
-def traits(swings: Sequence[Swing]) -> Traits:
-    """Taste and build of one player: the median over the swings."""
-    each = [_tastes(swing.as_right_handed()) for swing in swings]
-    builds = [measure_build(swing.points).ratios for swing in swings]
-    return Traits(
-        {name: _median([taste[name] for taste in each]) for name in TASTES},
-        Build({name: _median([ratios[name] for ratios in builds]) for name in RATIOS}),
-    )
+def what_can_be_wished(stroke: str) -> dict[str, str]:
+    """What a coach may like or ignore in the choice of a stroke's model: name to words."""
+    parts = {"build": "build", "style": "style", "view": "the movement, as far as this camera side shows it"}
+    return parts | {f.name: f.label for f in features_of(STROKES[stroke])}
 
 
-def score(player: Traits, model: Traits, movement: float) -> float:
-    """How unlike two players are: sqrt(sum w min(|d| / scale, MOST)^2 / sum w) over what is known of both.
-
-    ``movement`` is their typical distance in degrees a segment.
-    """
-    terms = [(build_distance(player.build, model.build), BUILD), (movement, MOVEMENT)]
-    terms += [(player.tastes[name] - model.tastes[name], taste) for name, taste in TASTES.items()]
-    known = [
-        (min(abs(difference) / taste.scale, MOST), taste.weight)
-        for difference, taste in terms
-        if np.isfinite(difference)
-    ]
-    total = sum(weight for _, weight in known)
-    return float(np.sqrt(sum(weight * size**2 for size, weight in known) / total)) if total else float("inf")
-
-
-def build_distance(one: Build, two: Build) -> float:
-    """Root mean square of the differences of the ratios' natural logarithms, about a share; NaN if none is known."""
-    differences = [np.log(one.ratios[name] / two.ratios[name]) for name in RATIOS]
-    known = [d for d in differences if np.isfinite(d)]
-    return float(np.sqrt(np.mean(np.square(known)))) if known else float("nan")
-
-
-def stance_name(angle: float) -> str:
-    """The stance in words with its article, for an angle in degrees as in ``STANCES``."""
-    return next(words for limit, words in STANCES if angle < limit)
-
-
-def explain(player: Traits, model: Traits) -> tuple[str, ...]:
-    """Why this model, as sentences to the player: what is alike first, then what is not."""
-    alike, unlike = [], []
-    mine, theirs = player.tastes, model.tastes
-
-    if np.isfinite(mine["stance"]) and np.isfinite(theirs["stance"]):
-        own, other = stance_name(mine["stance"]), stance_name(theirs["stance"])
-        if own == other:
-            alike.append(f"Like you, hits from {own} stance.")
-        elif abs(mine["stance"] - theirs["stance"]) < TASTES["stance"].scale:
-            alike.append(f"Hits from {other} stance, not far from yours.")
-        else:
-            unlike.append(f"Hits from {other} stance, while you use {own} one.")
-
-    shared = [
-        words[0] if ours > 1 else words[1]
-        for name, words in _BUILD_WORDS.items()
-        for ours, other in ((player.build.against_average[name], model.build.against_average[name]),)
-        if min(abs(ours - 1), abs(other - 1)) >= NOTABLE and (ours > 1) == (other > 1)
-    ]
-    size = build_distance(player.build, model.build)
-    if shared:
-        alike.append(f"Like you, has {' and '.join(shared)}.")
-    elif size < BUILD.scale:
-        alike.append("Is built in proportions close to yours.")
-    elif size >= 2 * BUILD.scale:
-        unlike.append("Is built in other proportions than you; sizes are taken out before comparing.")
-
-    longer = theirs["tempo"] - mine["tempo"]
-    if abs(longer) < 0.5 * TASTES["tempo"].scale:
-        alike.append(f"Takes about as long as you from the first turn to the ball ({theirs['tempo']:.1f} s).")
-    elif np.isfinite(longer):
-        how = "more" if longer > 0 else "less"
-        unlike.append(f"Takes {abs(longer):.1f} s {how} than you from the first turn to the ball.")
-
-    higher = theirs["take_back_height"] - mine["take_back_height"]
-    if abs(higher) < 0.5 * TASTES["take_back_height"].scale:
-        alike.append("Takes the hand back about as high as you.")
-    elif np.isfinite(higher):
-        unlike.append(f"Takes the hand back {'higher' if higher > 0 else 'lower'} than you.")
-    return (*alike, *unlike)
+def _table(
+    swings: Sequence[Swing],
+    player: Traits,
+    volunteers: Mapping[str, Volunteer],
+    models: Mapping[str, Traits],
+    wishes: Wishes,
+    wanted: str | None,
+) -> list[Score]:
+    """The scores of all models that may be the best, and of the one that is wanted."""
+    if wishes.grip is not None:
+        player, models = _with_grips(player, models, volunteers, wishes.grip)
+    shares, own = weights(wishes, STROKES[swings[0].stroke], player.features)
+    field = field_of(player, models, shares, own)
+    least = dict(zip(field.labels, least_totals(field), strict=True))
+    count = min(len(swings), _SWINGS)
+    mine = [moves_of(swings[i]) for i in np.linspace(0, len(swings) - 1, count).round().astype(int)]
+    views: dict[str, tuple[float, float, int]] = {}
+    best = np.inf
+    counts = {label: len(v.swings) for label, v in volunteers.items()}
+    table: list[Score] = []
+    for label in sorted(least, key=lambda label: (least[label], label.casefold())):
+        if len(least) > DIRECT and least[label] > best + NEAR and label != wanted:
+            continue
+        views[label] = _view(mine, volunteers[label])
+        best = min(best, scores_of(field, {label: views[label]})[0].total) if len(least) > DIRECT else best
+    table = scores_of(field, views, counts)
+    return table
 
 
-def _within(player: Traits, models: Sequence[Traits]) -> Traits:
-    """The player's tastes, drawn in to the range of the models'."""
-    tastes = {}
-    for name, value in player.tastes.items():
-        known = [m.tastes[name] for m in models if np.isfinite(m.tastes[name])]
-        tastes[name] = float(np.clip(value, min(known), max(known))) if known else value
-    return Traits(tastes, player.build)
+def _view(mine: Sequence[Moves], volunteer: Volunteer) -> tuple[float, float, int]:
+    size, sure, repeat = unlikeness(mine, [moves_of(swing) for swing in volunteer.swings], MOST)
+    return size, sure, repeat
 
 
-def _tastes(swing: Swing) -> dict[str, float]:
-    """Tastes of one right-handed swing; NaN where events or keypoints are missing."""
-    events, times, points = swing.events, swing.times, swing.points
-    nan = float("nan")
-    start, apart = events.get("turn_start", nan), events.get("hands_apart", nan)
-
-    # The feet stand from the start of the forward swing until contact.
-    hitting = (times >= events.get("forward_start", nan)) & (times <= swing.contact)
-    feet = points[:, INDEX["left_ankle"]] - points[:, INDEX["right_ankle"]]
-    line = [_median(feet[hitting, axis]) for axis in (0, 2)]
-
-    height = hand_height(points)
-    taking = (times >= (apart if np.isfinite(apart) else start)) & (times <= swing.contact)
-    known = height[taking & np.isfinite(height)]
-    return {
-        "stance": float(np.degrees(np.arctan2(line[0], -line[1]))),
-        "tempo": swing.contact - start,
-        "take_back_height": float(known.max()) if len(known) else nan,
-    }
+def _typical(swings: Sequence[Swing]) -> Swing:
+    """The swing of middle length from the first turn to contact: what a search looks for."""
+    lasting = [swing.contact - swing.events.get("turn_start", swing.times[0]) for swing in swings]
+    return swings[int(np.argsort(lasting)[len(lasting) // 2])]
 
 
-def _median(values: Sequence[float] | np.ndarray) -> float:
-    known = [v for v in values if np.isfinite(v)]
-    return float(np.median(known)) if known else float("nan")
+def _with_grips(
+    player: Traits, models: Mapping[str, Traits], volunteers: Mapping[str, Volunteer], grip: str
+) -> tuple[Traits, dict[str, Traits]]:
+    """Traits with one more feature: whether the grip is the player's. Unknown where a volunteer's is not written."""
+
+    def more(one: Traits, value: float) -> Traits:
+        return Traits((*one.features, _GRIP), np.append(one.values, value), np.append(one.sds, 0.0))
+
+    def other(volunteer: Volunteer) -> float:
+        known = volunteer.style.get("grip")
+        if known is None:
+            return float("nan")
+        return 0.0 if str(known).casefold() == grip.casefold() else _OTHER_GRIP
+
+    # The player's own is set beside that of the nearest model, as a value beyond all models' would be.
+    return more(player, 0.0), {label: more(one, other(volunteers[label])) for label, one in models.items()}

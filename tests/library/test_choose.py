@@ -10,26 +10,27 @@ from swingmatch.body.skeleton import INDEX, mirror
 from swingmatch.errors import LibraryError
 from swingmatch.library.build import AVERAGE, RATIOS, build_from_lengths
 from swingmatch.library.choose import (
-    BUILD,
-    MOST,
-    MOVEMENT,
-    TASTES,
-    Traits,
+    Wishes,
     build_distance,
     choose,
     explain,
     find_volunteer,
-    score,
+    read_wishes,
     stance_name,
     traits,
 )
-from swingmatch.library.folder import load_library
+from swingmatch.library.choosing.score import MOST, field_of, least_totals, parts_of
+from swingmatch.library.choosing.traits import Traits, features_of
+from swingmatch.library.choosing.wishes import SHARES, weights
+from swingmatch.library.folder import Library, load_library
+from swingmatch.stroke.strokes import STROKES
 from swingmatch.synth.cast import DEMO, VOLUNTEERS, Player, tempo
 from swingmatch.synth.faults import FAULTS
 from swingmatch.synth.volunteers import swings_of, volunteer_of
 
 AVERAGE_BUILD = build_from_lengths(AVERAGE)
 PLAIN = {"stance": 45.0, "tempo": 0.9, "take_back_height": 1.0}
+FEATURES = features_of(STROKES["forehand"])
 
 
 @pytest.fixture(scope="module")
@@ -53,24 +54,130 @@ def fresh(name):
     return swings_of(replace(player, seed=player.seed + 50).perform(swings=2))
 
 
-def someone(**tastes):
-    return Traits({**PLAIN, **tastes}, AVERAGE_BUILD)
+def someone(build=AVERAGE_BUILD, sd=0.0, **tastes):
+    """Traits by hand; ``sd`` in scales."""
+    values = [
+        np.log(build.ratios[f.name]) if f.group == "build" else {**PLAIN, **tastes}[f.name] for f in FEATURES
+    ]
+    return Traits(FEATURES, np.array(values), sd * np.array([f.scale for f in FEATURES]))
 
 
-def test_the_weights_are_shares():
-    assert sum(taste.weight for taste in (*TASTES.values(), BUILD, MOVEMENT)) == pytest.approx(1.0)
+def parts(player, *models, wishes=None):
+    shares, own = weights(wishes or Wishes(), STROKES["forehand"], FEATURES)
+    return parts_of(field_of(player, {str(i): m for i, m in enumerate(models)}, shares, own))
 
 
-def test_a_score_by_hand():
-    assert score(someone(), someone(), 0.0) == 0.0
-    one = someone(stance=45.0 + TASTES["stance"].scale)
-    assert score(someone(), one, 0.0) == pytest.approx(np.sqrt(TASTES["stance"].weight))
-    wild = someone(stance=45.0 + 50 * TASTES["stance"].scale)
-    assert score(someone(), wild, 0.0) == pytest.approx(MOST * np.sqrt(TASTES["stance"].weight))
-    unknown = someone(stance=float("nan"))
-    assert score(unknown, someone(tempo=0.9 + TASTES["tempo"].scale), 0.0) == pytest.approx(
-        np.sqrt(TASTES["tempo"].weight / (1 - TASTES["stance"].weight))
+def test_the_parts_by_hand():
+    scale = {f.name: f.scale for f in FEATURES}
+    share = {f.name: f.share for f in FEATURES}
+    # A far one on either side, so that the player's own taste is not beyond all models'.
+    one = someone(stance=45.0 + scale["stance"])
+    size, sure = parts(someone(), someone(), one, someone(stance=-2000.0), someone(stance=2000.0))["style"]
+    assert size == pytest.approx(np.sqrt(share["stance"]) * np.array([0.0, 1.0, MOST, MOST]))
+    assert sure == pytest.approx(1.0)
+
+
+def test_what_is_not_known_does_not_count():
+    """An error of half a scale halves what a feature counts; an unknown feature counts for nothing."""
+    near, far = someone(tempo=0.8), someone(tempo=1.2)
+    _, sure = parts(someone(sd=0.5), near, far)["style"]
+    assert sure == pytest.approx(0.5)
+    size, sure = parts(someone(tempo=float("nan")), near, far)["style"]
+    assert size == pytest.approx(0.0)
+    assert sure == pytest.approx(1.0 - next(f.share for f in FEATURES if f.name == "tempo"))
+
+
+def test_the_least_total_is_no_more_than_any_total(library):
+    player = traits(fresh("Arlo"))
+    models = {v.label: traits(v.swings) for v in library}
+    field = field_of(player, models, *weights(Wishes(), STROKES["forehand"], FEATURES))
+    scores = choose(fresh("Arlo"), library).scores
+    assert all(
+        least <= scores[label] + 1e-9 for label, least in zip(field.labels, least_totals(field), strict=True)
     )
+
+
+def test_wishes_in_words():
+    wishes = read_wishes("like her in build, ignore tempo and arms")
+    assert wishes == Wishes(like=("build",), ignore=("tempo", "arms"))
+    assert str(wishes) == "like build, ignore tempo and arms"
+    shares, own = weights(wishes, STROKES["forehand"], FEATURES)
+    assert sum(shares.values()) == pytest.approx(1.0)
+    assert shares["build"] > SHARES["build"]
+    assert own["tempo"] == own["arm_for_height"] == 0.0
+    for group in ("build", "style"):
+        assert sum(own[f.name] for f in FEATURES if f.group == group) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        ("tempo", "neither"),
+        ("ignore tmepo", 'Did you mean "tempo"'),
+        ("like shoulder turn", "teaches"),
+        ("ignore build, ignore style, ignore view", "Nothing is left"),
+    ],
+)
+def test_wishes_that_cannot_be_met(words, says):
+    with pytest.raises(LibraryError, match=says):
+        weights(read_wishes(words), STROKES["forehand"], FEATURES)
+
+
+def test_wishes_change_the_choice_as_asked(library):
+    """A part that is all that counts ranks the models as it does alone."""
+    player = fresh("Wren")
+    only = choose(player, library, wishes=read_wishes("ignore style and view"))
+    assert only.volunteer.label == only.by("build")[0].label
+    assert only.reasons[1] == "As you asked: ignore style and view."
+    tempo = {v.label: abs(traits(v.swings).of("tempo") - traits(player).of("tempo")) for v in library}
+    alone = choose(player, library, wishes=read_wishes("ignore build, view, stance and take-back height"))
+    assert tempo[alone.volunteer.label] == min(tempo.values())
+
+
+def test_a_grip_that_is_known_counts(library):
+    labels = {v.label: ("eastern" if v.label == "Noor" else "western") for v in library}
+    gripped = Library(tuple(replace(v, style={**v.style, "grip": labels[v.label]}) for v in library))
+    plain = choose(fresh("Wren"), gripped).scores
+    asked = choose(fresh("Wren"), gripped, wishes=Wishes(grip="Eastern")).scores
+    assert asked["Wren"] > plain["Wren"] + 0.2
+    assert asked["Noor"] - asked["Wren"] < plain["Noor"] - plain["Wren"]
+
+
+def test_a_large_library_gives_what_comparing_all_gives(library, monkeypatch):
+    """Movements that cannot make a model the best are not compared, and nothing else comes out."""
+    player = fresh("Tova")
+    every = choose(player, library)
+    monkeypatch.setattr("swingmatch.library.choose.DIRECT", 2)
+    quick = choose(player, library)
+    assert quick.volunteer is every.volunteer
+    assert quick.swing is every.swing
+    assert len(quick.scores) < len(every.scores)
+    assert all(quick.scores[label] == pytest.approx(every.scores[label]) for label in quick.scores)
+
+
+def test_a_search_makes_the_shortlist(library, monkeypatch):
+    """In the second stage the models that the search gave are scored as without it."""
+    monkeypatch.setattr("swingmatch.library.choose.SHORTLIST", 3)
+    asked = []
+
+    def search(swing, count):
+        asked.append(count)
+        return ("Arlo", "Suri", "Odin")
+
+    found = choose(fresh("Wren"), library, search=search)
+    assert asked == [3]
+    assert set(found.scores) == {"Arlo", "Suri", "Odin"}
+    named = choose(fresh("Wren"), library, name="Bram", search=search)
+    assert named.volunteer.label == "Bram"
+
+
+def test_equally_alike_models_are_named_as_such(library):
+    """Two models that cannot be told apart are both named, and always the same one is taken."""
+    wren = next(v for v in library if v.label == "Wren")
+    twins = Library((replace(wren, label="Zoe"), wren, *(v for v in library if v.label in ("Mael", "Ines"))))
+    choice = choose(fresh("Wren"), twins)
+    assert choice.volunteer.label == "Wren"
+    assert choice.line.startswith("Wren and Zoe are about equally alike; Wren is taken")
 
 
 def test_build_distance_by_hand():
@@ -114,6 +221,8 @@ def test_fresh_repeats_of_a_volunteer_find_that_volunteer(library, player):
     choice = choose(fresh(player.name), library)
     assert choice.volunteer.label == player.name
     assert min(choice.scores, key=choice.scores.get) == player.name
+    assert choice.by("style")[0].label == player.name
+    assert choice.line.startswith(f"{player.name} is the most alike: ")
     assert any(choice.swing is swing for swing in choice.volunteer.swings)
 
 
@@ -173,9 +282,9 @@ def test_reasons_in_words():
         "Takes the hand back lower than you.",
     )
     arms = build_from_lengths({**AVERAGE, "forearm": 0.16, "upper_arm": 0.195})
-    shared = explain(Traits(PLAIN, arms), Traits(PLAIN, arms))
+    shared = explain(someone(arms), someone(arms))
     assert "Like you, has long arms for the height." in shared
-    unknown = Traits(dict.fromkeys(PLAIN, float("nan")), AVERAGE_BUILD)
+    unknown = someone(**dict.fromkeys(PLAIN, float("nan")))
     assert explain(unknown, someone()) == ("Is built in proportions close to yours.",)
 
 
