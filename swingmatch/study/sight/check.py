@@ -50,19 +50,21 @@ class Found:
     seconds: float
 
 
-def check_clip(path: Path, image: Array, track_times: Array) -> Found:
-    """Look for the racket in one clip; ``image`` (T, K, 2) tracked keypoints at ``track_times`` (T,)."""
+def check_clip(path: Path, image: Array, track_times: Array, size: tuple[int, int]) -> Found:
+    """Look for the racket in one clip; ``image`` (T, K, 2) tracked keypoints at ``track_times`` (T,), in
+    pictures of ``size``."""
     truth, clip = read_truth(path), open_clip(path)
     contact = truth.swings[0].events["contact"]
-    times, pictures = _pictures(clip, contact)
+    times, pictures = _pictures(clip, contact, size[1])
     hand, elbow = (
         _filled(image[:, INDEX[f"{truth.hand}_{part}"]], track_times, times) for part in ("hand", "elbow")
     )
     began = time.perf_counter()
     points, present = racket_points(times, pictures, hand, elbow, tall(image))
     seconds = (time.perf_counter() - began) / len(times)
-    true = resample(truth.racket_image, truth.times, times)
-    long = racket_pixels(truth, times)
+    scale = size[1] / truth.camera["size"][1]  # type: ignore[index]
+    true = resample(truth.racket_image, truth.times, times) * scale
+    long = racket_pixels(truth, times) * scale
     off = np.linalg.norm(matched(points.image, true) - true, axis=2) / long[:, None]
     shutter = float(truth.camera["shutter"])  # type: ignore[arg-type]
     tip = np.gradient(true[:, 2], times, axis=0)
@@ -103,9 +105,9 @@ def racket_pixels(truth: ClipTruth, times: Array) -> Array:
     return np.full(len(times), tall(truth.image) * long / float(stature))
 
 
-def _pictures(clip: Clip, contact: float) -> tuple[Array, list[NDArray[np.uint8]]]:
+def _pictures(clip: Clip, contact: float, height: int) -> tuple[Array, list[NDArray[np.uint8]]]:
     times, pictures = [], []
-    for frame in frames(clip, contact - BEFORE, contact + AFTER, max_height=720):
+    for frame in frames(clip, contact - BEFORE, contact + AFTER, max_height=height):
         times.append(frame.time)
         pictures.append(frame.image)
     return np.array(times), pictures
@@ -164,12 +166,13 @@ def _row(name: str, chosen: Callable[[Found], NDArray[np.bool_]], found: Iterabl
     return f"| {name} | {len(seen)} | {100 * seen.mean():.0f} % | {' | '.join(cells)} | {100 * within:.0f} % (86) |"
 
 
-def kept_tracks(clip: Path) -> tuple[Array, Array] | None:
-    """Tracked keypoints (T, K, 2) and times beside a clip, as the study keeps them; None without."""
+def kept_tracks(clip: Path) -> tuple[Array, Array, tuple[int, int]] | None:
+    """Tracked keypoints (T, K, 2), times and the pictures' size, as the study keeps them; None without."""
     for path in [*sorted(clip.parent.glob(f"{clip.stem}.track-*.npz")), clip.with_suffix(".raw.npz")]:
         if path.exists():
             with np.load(path, allow_pickle=False) as stored:
-                return stored["image"], stored["times"]
+                width, height = (int(v) for v in stored["size"])
+                return stored["image"], stored["times"], (width, height)
     return None
 
 
