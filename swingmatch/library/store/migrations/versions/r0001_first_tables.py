@@ -12,6 +12,7 @@ depends_on = None
 
 
 def upgrade() -> None:
+    """From the revision before to this one."""
     settings = op.create_table(
         "settings",
         sa.Column("name", sa.String(64), primary_key=True),

@@ -10,6 +10,7 @@ depends_on = None
 
 
 def upgrade() -> None:
+    """From the revision before to this one."""
     op.create_table(
         "footage",
         sa.Column("id", sa.String(64), primary_key=True),
