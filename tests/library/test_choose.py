@@ -292,3 +292,13 @@ def test_a_player_of_the_cast_becomes_a_volunteer_without_a_person():
     volunteer = volunteer_of(Player("X", "Words.", VOLUNTEERS[0].build, VOLUNTEERS[0].style), repeats=1)
     assert volunteer.generated
     assert volunteer.consent is None
+
+
+def test_every_volunteer_chooses_itself_with_exactly_its_own_swings(library):
+    """Everything is known then: rounding must not make that more than everything."""
+    for volunteer in library:
+        for count in (1, len(volunteer.swings)):
+            assert choose(volunteer.swings[:count], library).volunteer is volunteer
+            alone = choose(volunteer.swings[:count], Library((volunteer,)))
+            assert alone.volunteer is volunteer
+            assert alone.line.startswith(f"{volunteer.label} is the only model of this stroke")

@@ -190,7 +190,7 @@ def in_order(scores: Sequence[Score], near: float, swings: Mapping[str, int] | N
     first label."""
     swings = swings or {}
     every = sorted(scores, key=lambda s: (s.total, s.label.casefold()))
-    close = [s for s in every if s.total <= every[0].total + near]
+    close = [s for s in every if s.total <= every[0].total + max(near, 0.0)]
     first = min(close, key=lambda s: (-swings.get(s.label, 0), s.label.casefold()))
     return [first, *(s for s in every if s is not first)]
 
