@@ -10,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from swingmatch import __version__
+from swingmatch import __version__, library_commands
 from swingmatch.errors import SwingmatchError
 from swingmatch.progress import Bar
 
@@ -81,6 +81,8 @@ def _parser() -> argparse.ArgumentParser:
 
     models = commands.add_parser("models", help="list the model swings")
     models.add_argument("--library", type=Path, help="folder of model swings (default: those that ship)")
+
+    library_commands.register(commands, _add_clips)
     return parser
 
 
@@ -132,6 +134,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         if words.command == "demo":
             return _demo(words.out)
+        if words.command == "library":
+            return library_commands.run(words, _options, _files)
         if words.command == "models":
             return _models(words.library)
         if words.command == "check":
@@ -181,7 +185,7 @@ def _options(words: argparse.Namespace) -> Options:
         person=None if words.person is None else read_wanted(words.person),
         slow=None if words.slow is None else said(words.slow).factor,
         stature=height,
-        stroke=None if stroke is None else STROKE_WORDS[stroke],
+        stroke=None if stroke is None else STROKE_WORDS.get(stroke, stroke),
     )
 
 
