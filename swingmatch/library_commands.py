@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from swingmatch.library.adding import Facts
     from swingmatch.library.choose import Choice
     from swingmatch.library.folder import Library
-    from swingmatch.library.records import Consent, Entry
+    from swingmatch.library.records import Consent, Entry, Kind
     from swingmatch.library.store import Store
     from swingmatch.pipeline import Options
     from swingmatch.stroke.swing import Swing
@@ -168,7 +168,7 @@ def _add(store: Store, words: argparse.Namespace, options: Options, files: Seque
     failed = 0
     for file in files:
         try:
-            known = store.holding(hash_of(file)[0], "clip") if file.is_file() else ()
+            known = store.holding(hash_of(file)[0]) if file.is_file() else ()
             if known:
                 out.append({"file": file.name, "known": list(known)})
                 _say(words, f"{file.name}: in the library already ({_names(known)}).")
@@ -196,6 +196,7 @@ def _add_file(
 ) -> list[tuple[Entry, tuple[str, ...]]]:
     """The models that a file's swings went into, one a stroke, with what is doubtful about them."""
     from swingmatch.library.adding import to_model
+    from swingmatch.library.lab import is_lab_file
     from swingmatch.library.records import NewMedia
     from swingmatch.library.store.reading import Filter
 
@@ -211,11 +212,13 @@ def _add_file(
         media = [] if before is None else [m for m in before.media if m.kind != "swings"]
         taken = {m.name for m in media}
         name = next(n for n in _free_names(file.name) if n not in taken)
+        # Nobody's face is in a laboratory's recording.
+        kind: Kind = "other" if is_lab_file(file) else "clip"
         entry = store.add(
             model,
             media=[
                 *(NewMedia(kind=m.kind, name=m.name, source=store.path_of(m)) for m in media),
-                NewMedia(kind="clip", name=name, source=file),
+                NewMedia(kind=kind, name=name, source=file),
             ],
             replaces=None if before is None else before.id,
         )
