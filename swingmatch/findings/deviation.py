@@ -11,8 +11,10 @@ class Deviation:
 
     Attributes
     ----------
-    quantity : key of a quantity in ``findings.quantities``, for instance ``"outside_knee_flexion"``.
-    phase : name of the phase ("drop"), or the event ("contact") for a quantity taken at an instant.
+    quantity : key of a quantity in ``findings.quantities``, for instance ``"outside_knee_flexion"``; "duration" of a
+        phase; "shift", how much later than the model by the warp; or key of a measure of the stroke.
+    phase : name of the phase ("drop"), or the event ("contact") for a quantity taken at an instant; empty for a
+        measure, which has its own moment.
     unit : "deg", "arm lengths", "shoulder widths", "hip-to-shoulder", "leg lengths" or "ms".
     player, model : the two values; ``value`` is player minus model.
     spread : standard deviation over the model's own repeats.
@@ -22,6 +24,10 @@ class Deviation:
     swings : number of the player's swings behind ``player``.
     at : player's time, seconds from contact, at which to look.
     visible : whether this view can show the quantity at all.
+    peak, peak_at : the largest difference within the phase, with its sign, and where it lies, seconds from contact on
+        the player's clock; NaN where there is no more than one moment.
+    chance : probability that a difference as large is seen where there is none, after what was looked at beside it is
+        taken into account (false discovery rate over the map); NaN before it is known.
     """
 
     quantity: str
@@ -36,6 +42,14 @@ class Deviation:
     swings: int
     at: float
     visible: bool
+    peak: float = float("nan")
+    peak_at: float = float("nan")
+    chance: float = float("nan")
+
+    @property
+    def key(self) -> str:
+        """Name of what is looked at: ``quantity@phase``, or the measure's key."""
+        return f"{self.quantity}@{self.phase}" if self.phase else self.quantity
 
     @property
     def value(self) -> float:

@@ -1,0 +1,1 @@
+"""The catalogue of fault patterns: readable data, in the trade's words."""
