@@ -48,7 +48,8 @@ class Priority:
     Attributes
     ----------
     pattern : what is to be changed. score : the product of ``parts``.
-    parts : "consequence", "size", "sure", "early", "teachable" and, where this coach tends to overrule, "coach" -> factor.
+    parts : name -> factor: "consequence", "size", "sure", "early", "teachable" and, where this coach tends to overrule,
+        "coach".
     """
 
     pattern: Pattern
