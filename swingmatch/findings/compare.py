@@ -7,6 +7,7 @@ of the stroke, and a player's stroke needs no events of its own beyond contact.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,6 +77,37 @@ def _means(values: Array, times: Array, spans: dict[str, tuple[float, float]]) -
     }
 
 
+def _peaks(
+    curve: Array,
+    times: Array,
+    model_curve: Array,
+    model_times: Array,
+    alignment: Alignment,
+    span: tuple[float, float],
+) -> tuple[Array, Array]:
+    """Player minus model at moments spread over the model's ``span``, and when each is on the player's clock.
+
+    Both are (M,); the model's moment is carried to the player by the warp. All times are seconds from contact.
+    """
+    start, stop = span
+    theirs = start + (np.arange(_MOMENTS) + 0.5) / _MOMENTS * (stop - start)
+    mine = alignment.to_player(theirs)
+    return resample(curve, times, mine) - resample(model_curve, model_times, theirs), mine
+
+
+def _peak(gaps: Sequence[Array], moments: Sequence[Array], degrees: bool) -> tuple[float, float]:
+    """The largest of the mean differences (each (M,), of one swing), with its sign, and its mean time."""
+    if not gaps:
+        return float("nan"), float("nan")
+    rows = np.array([_near(gap, 0.0) for gap in gaps] if degrees else gaps)
+    known = np.isfinite(rows).all(axis=0)
+    if not known.any():
+        return float("nan"), float("nan")
+    mean = np.where(known, np.mean(rows, axis=0), 0.0)
+    most = int(np.argmax(np.abs(mean)))
+    return float(mean[most]), float(np.mean(np.array(moments)[:, most]))
+
+
 def _table(swing: Swing, spans: dict[str, tuple[float, float]]) -> dict[tuple[str, str], float]:
     """Value of every quantity in every span (seconds from contact): (quantity key, column) -> value."""
     right = swing.as_right_handed()
@@ -139,8 +171,12 @@ def compare(
         _table(player.turned(player.azimuth_sd), span) for player, span in zip(players, carried, strict=True)
     ]
     azimuth = players[0].as_right_handed().camera_azimuth
+    right = [(player.as_right_handed().points, player.times - player.contact) for player in players]
+    theirs_right, theirs_times = model.as_right_handed().points, model.times - model.contact
     out: list[Deviation] = []
     for key, quantity in QUANTITIES.items():
+        curves = [quantity.compute(points) for points, _ in right]
+        model_curve = quantity.compute(theirs_right)
         for column in COLUMNS:
             reached = [span[column] for span in carried if column in span]
             if not reached:
@@ -149,7 +185,18 @@ def compare(
             theirs = np.array([table.get((key, column), np.nan) for table in models])
             turned = np.array([table.get((key, column), np.nan) for table in aside]) - values
             at = float(np.median([0.5 * (start + stop) for start, stop in reached]))
-            out.append(_deviation(quantity, column, values, theirs, turned, azimuth, at, hides))
+            found = _deviation(quantity, column, values, theirs, turned, azimuth, at, hides)
+            if column not in _INSTANT_NAMES:
+                gaps = [
+                    _peaks(curve, times, model_curve, theirs_times, alignment, spans[column])
+                    for curve, (_, times), alignment, span in zip(
+                        curves, right, alignments, carried, strict=True
+                    )
+                    if column in span
+                ]
+                peak, when = _peak([g for g, _ in gaps], [t for _, t in gaps], quantity.unit == "deg")
+                found = replace(found, peak=peak, peak_at=when)
+            out.append(found)
     frame = max(float(np.median(np.diff(player.times))) for player in players)
     out.extend(_durations(carried, repeats, azimuth, frame, hides))
     return tuple(deviation for deviation in out if np.isfinite(deviation.value))
@@ -249,6 +296,55 @@ def _durations(
             )
         )
     return out
+
+
+def shifts(
+    players: Sequence[Swing],
+    model: Swing,
+    alignments: Sequence[Alignment],
+    repeats: Sequence[Swing],
+    hides: Hides = nothing_hidden,
+) -> tuple[Deviation, ...]:
+    """How much earlier than the model, counted from contact, the player is in each column by the warp, ms.
+
+    Arguments as for ``compare``. Mean over the column's moments; positive where the player is there earlier (farther
+    ahead of contact, or less long after it). Contact meets contact, so there is none at contact. The error is that of
+    the duration of the column's phase; the model's repeats spread by how far the middle of the column is from contact.
+    """
+    spans = moments(_from_contact(model))
+    carried = [_carried(alignment, spans) for alignment in alignments]
+    azimuth = players[0].as_right_handed().camera_azimuth
+    frame = max(float(np.median(np.diff(player.times))) for player in players)
+    floor = max(_TIME_FLOOR, 1000.0 * frame)
+    bounds = [moments(_from_contact(repeat)) for repeat in repeats]
+    out = []
+    for column, span in spans.items():
+        pairs = zip(alignments, carried, strict=True)
+        reached = [(alignment, own[column]) for alignment, own in pairs if column in own]
+        if column == "contact" or not reached:
+            continue
+        theirs = span[0] + (np.arange(_MOMENTS) + 0.5) / _MOMENTS * (span[1] - span[0])
+        early = np.array([1000.0 * float(np.mean(theirs - one.to_player(theirs))) for one, _ in reached])
+        model_at = -1000.0 * float(np.mean(theirs))
+        phase = "take-back" if column in _INSTANT_NAMES else column
+        error = error_of("duration", phase, azimuth)
+        out.append(
+            Deviation(
+                quantity="shift",
+                phase=column,
+                unit="ms",
+                player=model_at + _mean(early),
+                model=model_at,
+                spread=_sd(np.array([-500.0 * sum(b[column]) for b in bounds if column in b])),
+                error=error,
+                repeat=_sd(early),
+                floor=floor,
+                swings=len(early),
+                at=float(np.median([0.5 * sum(own) for _, own in reached])),
+                visible=can_be_seen(_TIME_FLOOR, error) and hides("duration", phase) is None,
+            )
+        )
+    return tuple(out)
 
 
 #: The segment that leads to each keypoint, for colouring joints by how far its direction departs.

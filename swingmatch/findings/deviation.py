@@ -74,5 +74,8 @@ class Deviation:
 
     @property
     def counts(self) -> bool:
-        """Large against the model's spread and the error of measurement, and enough to matter on court."""
-        return self.weight > 1.0
+        """Large against the model's spread and the error of measurement, enough to matter on court, and no chance.
+
+        "No chance": among all that was looked at, not one in ten of those that count is expected to be false.
+        """
+        return self.weight > 1.0 and not self.chance > 0.1

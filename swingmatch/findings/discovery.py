@@ -1,0 +1,44 @@
+"""How likely each deviation is to be chance, when many were looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import false_discovery_control, norm
+
+from swingmatch.findings.deviation import Deviation
+
+Array = NDArray[np.float64]
+
+#: Share of false ones that is accepted among the deviations that are said to be real (*common practice, no source*).
+FALSE_SHARE = 0.1
+
+
+def alone(deviation: Deviation) -> float:
+    """Two-sided probability that a difference as large is seen where there is none, were it the only one looked at.
+
+    The difference is taken to be normal with the standard deviation ``doubt``; 1 where the view cannot show it.
+    """
+    if not deviation.visible or not np.isfinite(deviation.value) or not np.isfinite(deviation.doubt):
+        return 1.0
+    if deviation.doubt == 0.0:
+        return 1.0 if deviation.value == 0.0 else 0.0
+    return float(2.0 * norm.sf(abs(deviation.value) / deviation.doubt))
+
+
+def with_chances(deviations: Sequence[Deviation]) -> tuple[Deviation, ...]:
+    """The deviations with ``chance`` filled in: adjusted by Benjamini and Hochberg over all that the view shows.
+
+    Source: Benjamini and Hochberg, Journal of the Royal Statistical Society B 57 (1995), 289-300, which holds where
+    the deviations are independent or move together, as neighbours of a map do.
+    """
+    shown = [i for i, deviation in enumerate(deviations) if deviation.visible]
+    out = [replace(deviation, chance=1.0) for deviation in deviations]
+    if shown:
+        adjusted = false_discovery_control([alone(deviations[i]) for i in shown], method="bh")
+        for i, chance in zip(shown, adjusted, strict=True):
+            out[i] = replace(deviations[i], chance=float(chance))
+    return tuple(out)
