@@ -29,8 +29,8 @@ from swingmatch.court.watch import see_court
 from swingmatch.court.yaw import CourtYaw, azimuth_from_court
 from swingmatch.errors import StrokeError, SwingmatchError, TrackError
 from swingmatch.findings.compare import compare, joint_differences
-from swingmatch.findings.explain import changes, not_visible, strengths
 from swingmatch.findings.measured import Measured
+from swingmatch.findings.named import changes, not_visible, strengths
 from swingmatch.findings.review import Pair, Review
 from swingmatch.footage.check import UPSIDE_DOWN, Footage, check, crosses_cut, unusable
 from swingmatch.footage.picture import Picture, Watcher, look, picture_at_real_speed
@@ -52,6 +52,7 @@ from swingmatch.library.folder import Library
 from swingmatch.progress import Progress, silent
 from swingmatch.racket.held import RacketWatcher
 from swingmatch.racket.hoop import RacketShape
+from swingmatch.racket.keypoints import racket_finder
 from swingmatch.racket.marks import load_marks
 from swingmatch.racket.points import RacketPoints
 from swingmatch.racket.watch import ball_watcher
@@ -331,6 +332,7 @@ def _strokes(seen: Seen, options: Options, progress: Progress) -> Strokes:
         racket = RacketWatcher(
             size=seen.track.size,
             body_height=height,
+            find=racket_finder(seen.clip, seen.track, height),
             marks=_marks(seen),
             ball=ball,
             shape=options.racket,

@@ -54,9 +54,10 @@ MAY_KNOW: dict[str, set[str]] = {
     "series": set(),
     "errors": set(),
     "progress": set(),
+    "words": set(),
 }
 #: Plain modules that any part may use.
-PLAIN = {"errors", "series", "progress", "setup_check"}
+PLAIN = {"errors", "series", "progress", "setup_check", "words"}
 
 
 def part_of(path: Path) -> str:

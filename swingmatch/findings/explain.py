@@ -1,141 +1,255 @@
-"""From deviations to what is said: what works, and at most three things to change."""
+"""From patterns to what is said: what works, at most three changes, what was left out, what is open."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
+from swingmatch.findings.catalogue.fault import Catalogue
 from swingmatch.findings.deviation import Deviation
-from swingmatch.findings.phrases import PRAISE, Phrase, name_of
+from swingmatch.findings.explanation import Change, Cited, Explanation, Praise
+from swingmatch.findings.patterns.pattern import Pattern, Priority, Strength
 from swingmatch.findings.quantities import QUANTITIES
 from swingmatch.findings.review import Finding
+from swingmatch.stroke.definition import Row
+from swingmatch.stroke.repeats import Scatter
+from swingmatch.stroke.strokes import STROKES
+from swingmatch.words import say
+from swingmatch.words.language import _, language
+from swingmatch.words.units import HANDS
 
-#: No more than this many things to change, and to praise.
-MOST_CHANGES, MOST_STRENGTHS = 3, 4
-#: A strength must agree with the model to within this share of the smallest difference that matters, and be measured
-#: well enough to say so.
-_AS_GOOD = 0.7
-
-#: Quantities that speak of the same thing: only the weightiest of a family is said.
-_FAMILIES: tuple[frozenset[str], ...] = (
-    frozenset({"outside_knee_flexion", "inside_knee_flexion", "hip_drop"}),
-    frozenset({"shoulder_turn", "hip_turn", "separation"}),
-    frozenset({"off_elbow_flexion", "off_arm_raise"}),
-    frozenset({"trunk_forward_lean", "trunk_side_lean"}),
-    frozenset({"hand_aside", "hitting_elbow_flexion"}),
-)
-
-_UNITS = {
-    "deg": ("°", 0),
-    "arm lengths": (" arm lengths", 2),
-    "shoulder widths": (" shoulder widths", 2),
-    "hip-to-shoulder": (" of the way from hip to shoulder", 2),
-    "leg lengths": (" leg lengths", 2),
-    "ms": (" ms", 0),
-}
+#: No more than this many things to change, and to praise; sentences of evidence for each.
+MOST_CHANGES, MOST_STRENGTHS, MOST_EVIDENCE = 3, 4, 3
+#: Below this probability a pattern's neighbours in the catalogue are named beside it.
+_SURE_ALONE = 0.8
+#: A pattern left out is said to be less important from this probability on, else not certain enough.
+_CERTAIN = 0.5
 
 
-def _rounded(value: float, unit: str) -> float:
-    return round(value, _UNITS[unit][1]) + 0.0  # adding zero takes the sign off minus zero
+@dataclass(frozen=True)
+class About:
+    """Whose swings these are, and what they were set beside.
 
-
-def _digits(value: float, unit: str) -> str:
-    """A value rounded for its unit, with a true minus sign and no minus zero."""
-    return f"{_rounded(value, unit):.{_UNITS[unit][1]}f}".replace("-", "−")
-
-
-def amount(value: float, unit: str) -> str:
-    """A value with its unit as a coach reads it, for instance ``"34°"`` or ``"0.28 arm lengths"``."""
-    return _digits(value, unit) + _UNITS[unit][0]
-
-
-def label_of(deviation: Deviation) -> str:
-    """Label of what a deviation is about."""
-    if deviation.quantity == "duration":
-        return f"Time taken by the {deviation.phase}"
-    return QUANTITIES[deviation.quantity].label
-
-
-def _when(phase: str) -> str:
-    return {"contact": "at contact", "end of take-back": "at the end of the take-back"}.get(
-        phase, f"in the {phase}"
-    )
-
-
-def _evidence(deviation: Deviation) -> str:
-    """One sentence: what and when, the player's value, how far that is from the model's, and how sure."""
-    unit = deviation.unit
-    # Words after the comma explain a scale; a sentence carries the unit anyway.
-    about = label_of(deviation).split(",")[0]
-    if deviation.quantity != "duration":
-        about += f" {_when(deviation.phase)}"
-    degrees = "°" if unit == "deg" else ""
-    # Of the rounded values, so that a reader who takes one from the other gets what is said.
-    difference = _rounded(_rounded(deviation.player, unit) - _rounded(deviation.model, unit), unit)
-    if difference == 0.0:
-        against = "the same as the model's"
-    else:
-        more = "more" if difference > 0 else "less"
-        size, model = _digits(abs(difference), unit), _digits(deviation.model, unit)
-        against = f"{size}{degrees} {more} than the model's {model}{degrees}"
-    swings = "one swing" if deviation.swings == 1 else f"mean of {deviation.swings} swings"
-    return (
-        f"{about}: {amount(deviation.player, unit)}, {against} "
-        f"({swings}, give or take {_digits(2 * deviation.doubt, unit)}{degrees})."
-    )
-
-
-def _topic(deviation: Deviation) -> tuple[str, str]:
-    """What a deviation speaks of: its family, and before, at or after contact, for one may be worth a word in each."""
-    family = next((min(family) for family in _FAMILIES if deviation.quantity in family), deviation.quantity)
-    part = {"contact": "contact", "forward swing": "contact", "follow-through": "after"}
-    return family, part.get(deviation.phase, "before")
-
-
-def changes(deviations: Sequence[Deviation]) -> tuple[Finding, ...]:
-    """The two or three named deviations that weigh most, one a topic; fewer, or none, if no more count."""
-    named: list[tuple[float, Deviation, Phrase]] = []
-    for deviation in deviations:
-        phrase = name_of(deviation) if deviation.counts else None
-        if phrase is not None:
-            named.append((deviation.weight * phrase.importance, deviation, phrase))
-    named.sort(key=lambda row: -row[0])
-    out: list[Finding] = []
-    said: set[object] = set()
-    for _, deviation, phrase in named:
-        topic = _topic(deviation)
-        # One phrase may hold in several phases; a coach says it once.
-        if topic in said or phrase in said:
-            continue
-        said |= {topic, phrase}
-        out.append(Finding(phrase.title, _evidence(deviation), phrase.cue, phrase.drill, deviation))
-    return tuple(out[:MOST_CHANGES])
-
-
-def strengths(deviations: Sequence[Deviation]) -> tuple[Finding, ...]:
-    """What is as good as the model and measured well enough to say so, best first.
-
-    Nothing is praised of a topic in which something is to be changed.
+    Attributes
+    ----------
+    player, model : names. generated : whether the model is a generated figure. stroke : as in ``STROKES``.
+    camera_side : as in ``stroke.direction.SIDES``. swings : how many.
     """
-    to_change = {_topic(finding.deviation) for finding in changes(deviations)}
-    good = [
-        deviation
-        for deviation in deviations
-        if (deviation.quantity, deviation.phase) in PRAISE
-        and _topic(deviation) not in to_change
-        and deviation.visible
-        and abs(deviation.value) < _AS_GOOD * deviation.floor
-        and deviation.doubt < deviation.floor
+
+    player: str
+    model: str
+    generated: bool
+    stroke: str
+    camera_side: str
+    swings: int
+
+
+def explain(
+    about: About,
+    patterns: Sequence[Pattern],
+    priorities: Sequence[Priority],
+    strengths: Sequence[Strength],
+    *,
+    catalogue: Catalogue | None = None,
+    scatter: Scatter | None = None,
+    since: Sequence[str] = (),
+    settle: Sequence[str] = (),
+) -> Explanation:
+    """What a coach would say, in the language that is spoken (``words.language.speaking``).
+
+    Parameters
+    ----------
+    about : who and what. patterns : all that were found, those without a name (``fault`` None) too.
+    priorities : what is to be changed, most important first; three at most are taken.
+    strengths : what works, best first; four at most are taken.
+    catalogue : gives the titles of what a pattern must not be confused with; such hints are left out without it.
+    scatter : how well contact repeats, where the stroke was played more than once.
+    since : sentences on what changed since the last review (``findings.since``).
+    settle : sentences on which footage would settle what is open.
+    """
+    first = tuple(priorities[:MOST_CHANGES])
+    chosen = {id(one.pattern) for one in first} | {p.pattern.fault.id for p in first if p.pattern.fault}
+    rest = [
+        pattern
+        for pattern in patterns
+        if pattern.fault is not None and id(pattern) not in chosen and pattern.fault.id not in chosen
     ]
-    good.sort(key=lambda deviation: (abs(deviation.value) + deviation.doubt) / deviation.floor)
-    return tuple(
-        Finding(PRAISE[deviation.quantity, deviation.phase], _evidence(deviation), "", "", deviation)
-        for deviation in good[:MOST_STRENGTHS]
+    titles = {fault.id: fault.title for fault in catalogue.faults} if catalogue else {}
+    nameless = [pattern for pattern in patterns if pattern.fault is None]
+    changes = tuple(_priority(place, one, about.stroke, titles) for place, one in enumerate(first, 1))
+    return Explanation(
+        language=language(),
+        player=about.player,
+        model=about.model,
+        generated=about.generated,
+        stroke=about.stroke,
+        camera_side=about.camera_side,
+        swings=about.swings,
+        opening=say.opening(
+            about.player,
+            say.strokes(about.stroke, about.swings),
+            say.side(about.camera_side),
+            about.model,
+            about.generated,
+        ),
+        strengths=tuple(
+            Praise(_(one.virtue.title), cited(one.deviation, about.stroke), one.sure)
+            for one in strengths[:MOST_STRENGTHS]
+        ),
+        priorities=changes,
+        left_out=tuple(
+            _change(
+                pattern,
+                about.stroke,
+                titles,
+                reason=say.left_out_why("less" if pattern.sure >= _CERTAIN else "unsure"),
+            )
+            for pattern in rest
+        ),
+        unnamed=tuple(_nameless(i, pattern, about.stroke) for i, pattern in enumerate(nameless, 1)),
+        repeatability=repeats(scatter),
+        since=tuple(since),
+        settle=tuple(settle),
+        cautions=(say.caution(), *((say.caution_load(),) if any(c.caution for c in changes) else ())),
     )
+
+
+def cited(deviation: Deviation, stroke: str) -> Cited:
+    """A deviation as a sentence of evidence."""
+    return Cited(evidence_sentence(deviation, stroke), deviation)
+
+
+def evidence_sentence(deviation: Deviation, stroke: str = "forehand") -> str:
+    """One sentence: what and when, how far from the model, the figures, how sure, and where to look."""
+    row = row_of(deviation.quantity, stroke)
+    phase = deviation.phase
+    # What has no phase has its own moment, which its label often names already.
+    if row is not None and not phase and not row.key.endswith("duration") and "ontact" not in row.label:
+        phase = row.part
+    return say.evidence(
+        label=label_of(deviation, stroke),
+        key=deviation.quantity,
+        phase=phase,
+        unit=deviation.unit,
+        player=deviation.player,
+        model=deviation.model,
+        doubt=deviation.doubt,
+        floor=deviation.floor,
+        at=deviation.at,
+        swings=deviation.swings,
+    )
+
+
+def row_of(key: str, stroke: str) -> Row | None:
+    """The measure of a stroke that has a key, or None. A quantity of the comparison goes before."""
+    if key in QUANTITIES or stroke not in STROKES:
+        return None
+    return next((row for row in STROKES[stroke].measures if row.key == key), None)
+
+
+def label_of(deviation: Deviation, stroke: str = "forehand") -> str:
+    """Label of what a deviation is about, as in the source's language."""
+    if not deviation.phase and stroke in STROKES:
+        for row in STROKES[stroke].measures:
+            if row.key == deviation.quantity:
+                return row.label
+    known = QUANTITIES.get(deviation.quantity)
+    return known.label if known else deviation.quantity.replace("_", " ").capitalize()
+
+
+def repeats(scatter: Scatter | None) -> tuple[str, ...]:
+    """Sentences on how well contact and the swing's timing repeat; none where one swing was seen."""
+    if scatter is None:
+        return ()
+    radius, hands = scatter.radius, HANDS["arm lengths"]
+    widths = (radius.own * hands, radius.low * hands, radius.high * hands)
+    known = all(width == width for width in widths)
+    out = [say.contact_scatter(scatter.word, widths if known else None, radius.count)]
+    forward = scatter.forward
+    if forward.own == forward.own and forward.high > 0:
+        out.append(say.timing_scatter(forward.own, forward.low, forward.high))
+    return tuple(out)
+
+
+def finding_of(said: Change | Praise) -> Finding:
+    """What page and film show of something said."""
+    if isinstance(said, Praise):
+        return Finding(said.title, said.evidence.sentence, "", "", said.evidence.deviation)
+    return Finding(said.title, said.evidence[0].sentence, said.cue, said.drill, said.evidence[0].deviation)
 
 
 def not_visible(deviations: Sequence[Deviation]) -> tuple[str, ...]:
-    """Labels of quantities that no column of this view can show."""
-    seen = {deviation.quantity for deviation in deviations if deviation.visible}
-    return tuple(
-        dict.fromkeys(label_of(deviation) for deviation in deviations if deviation.quantity not in seen)
+    """Labels of the comparison's quantities that no column of this view can show."""
+    compared = [deviation for deviation in deviations if deviation.quantity in QUANTITIES and deviation.phase]
+    seen = {deviation.quantity for deviation in compared if deviation.visible}
+    return tuple(dict.fromkeys(_(label_of(d)) for d in compared if d.quantity not in seen))
+
+
+def _priority(place: int, one: Priority, stroke: str, titles: Mapping[str, str]) -> Change:
+    reason = say.reason(place, _outstanding(one), one.parts.get("coach"))
+    return _change(one.pattern, stroke, titles, reason=reason, parts=one.parts)
+
+
+def _outstanding(one: Priority) -> list[str]:
+    """The one or two factors that lift a priority most, largest first; "sure" is worth a word only near certainty."""
+    shares = {name: value for name, value in one.parts.items() if name != "coach"}
+    lifted = sorted((name for name, value in shares.items() if value > 1.0), key=lambda name: -shares[name])
+    if not lifted and shares:
+        lifted = [max(shares, key=lambda name: shares[name])]
+    return lifted[:2]
+
+
+def _change(
+    pattern: Pattern,
+    stroke: str,
+    titles: Mapping[str, str],
+    *,
+    reason: str = "",
+    parts: Mapping[str, float] | None = None,
+) -> Change:
+    fault = pattern.fault
+    assert fault is not None
+    hints = fault.confused.items() if pattern.sure < _SURE_ALONE else ()
+    return Change(
+        id=fault.id,
+        title=_(fault.title),
+        sure=pattern.sure,
+        sure_words=say.how_sure(pattern.sure),
+        size=pattern.size,
+        swings=pattern.swings,
+        of=pattern.of,
+        seen=say.how_many(pattern.swings, pattern.of),
+        reason=reason,
+        evidence=tuple(cited(deviation, stroke) for deviation in pattern.evidence[:MOST_EVIDENCE]),
+        costs=_(fault.costs),
+        cause=_(fault.cause),
+        cue=_(fault.cue),
+        drill=_(fault.drill.words),
+        steps=tuple(_(step) for step in fault.drill.steps),
+        dose=_(fault.drill.dose),
+        caution=_(fault.caution),
+        confused=tuple(say.confused_with(_(titles[name]), _(how)) for name, how in hints if name in titles),
+        symptoms=tuple(
+            _change(symptom, stroke, titles, reason=say.left_out_why("symptom"))
+            for symptom in pattern.explains
+            if symptom.fault is not None
+        ),
+        parts=dict(parts or {}),
+        source=fault.source,
+        own=fault.own,
+    )
+
+
+def _nameless(number: int, pattern: Pattern, stroke: str) -> Change:
+    return Change(
+        id="",
+        title=say.unnamed_title(number),
+        sure=pattern.sure,
+        sure_words=say.how_sure(pattern.sure),
+        size=pattern.size,
+        swings=pattern.swings,
+        of=pattern.of,
+        seen=say.unnamed(number, pattern.swings, pattern.of),
+        reason="",
+        evidence=tuple(cited(deviation, stroke) for deviation in pattern.evidence[:MOST_EVIDENCE]),
     )

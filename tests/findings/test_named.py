@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from swingmatch.findings.accuracy import error_of
 from swingmatch.findings.compare import COLUMNS, INSTANTS
 from swingmatch.findings.deviation import Deviation
-from swingmatch.findings.explain import _topic, amount, changes, label_of, not_visible, strengths
+from swingmatch.findings.named import _topic, amount, changes, label_of, not_visible, strengths
 from swingmatch.findings.phrases import PHRASES, PRAISE, name_of
 from swingmatch.findings.quantities import QUANTITIES
 from swingmatch.stroke.direction import SIDES
@@ -244,7 +244,7 @@ def test_the_sentence_carries_the_figures_and_adds_up():
 
 @given(anything)
 def test_every_sentence_is_one_line_with_a_true_minus(d):
-    from swingmatch.findings.explain import _evidence
+    from swingmatch.findings.named import _evidence
 
     sentence = _evidence(d)
     assert sentence.endswith(").")
