@@ -21,10 +21,10 @@ from functools import cached_property
 import numpy as np
 
 from swingmatch.errors import LibraryError
+from swingmatch.library.choosing.groups import groups_of
 from swingmatch.library.choosing.moves import Moves, moves_of, unlikeness
 from swingmatch.library.choosing.score import (
     MOST,
-    NEAR,
     PARTS,
     Score,
     field_of,
@@ -189,20 +189,27 @@ def _table(
         player, models = _with_grips(player, models, volunteers, wishes.grip)
     shares, own = weights(wishes, STROKES[swings[0].stroke], player.features)
     field = field_of(player, models, shares, own)
+    counts = {label: len(v.swings) for label, v in volunteers.items()}
+    groups = groups_of(models, counts, own)
     least = dict(zip(field.labels, least_totals(field), strict=True))
     count = min(len(swings), _SWINGS)
     mine = [moves_of(swings[i]) for i in np.linspace(0, len(swings) - 1, count).round().astype(int)]
+    members: dict[str, list[str]] = {}
+    for label in sorted(groups, key=lambda label: (least[label], label.casefold())):
+        members.setdefault(groups[label], []).append(label)
     views: dict[str, tuple[float, float, int]] = {}
     best = np.inf
-    counts = {label: len(v.swings) for label, v in volunteers.items()}
-    table: list[Score] = []
-    for label in sorted(least, key=lambda label: (least[label], label.casefold())):
-        if len(least) > DIRECT and least[label] > best + NEAR and label != wanted:
-            continue
-        views[label] = _view(mine, volunteers[label])
-        best = min(best, scores_of(field, {label: views[label]})[0].total) if len(least) > DIRECT else best
-    table = scores_of(field, views, counts)
-    return table
+    for some in members.values():
+        # Groups come by their best member, none of which can be nearer than that; nor any group after.
+        if len(least) > DIRECT and least[some[0]] > best:
+            break
+        its = {label: _view(mine, volunteers[label]) for label in some}
+        views |= its
+        if len(least) > DIRECT:
+            best = min(best, max(score.total for score in scores_of(field, its)))
+    if wanted is not None and wanted not in views:
+        views[wanted] = _view(mine, volunteers[wanted])
+    return scores_of(field, views, counts, groups)
 
 
 def _view(mine: Sequence[Moves], volunteer: Volunteer) -> tuple[float, float, int]:

@@ -26,10 +26,12 @@ PARTS = ("build", "style", "view")
 #: Beyond this many scales a difference grows no further, so that one wild value cannot decide.
 MOST = 3.0
 #: Differences within one standard deviation do not count, as far as it is no more than this, in scales.
-UNSEEN = 0.5
-#: Models whose totals are this close to the best, times the share of the comparison that the footage does not show, are
-#: as good; of those, always the same one comes first, so that the error of a film does not choose between them.
-NEAR = 0.2
+UNSEEN = 0.25
+#: Models of one style (``groups.groups_of``) are chosen together as far as the footage does not show the difference. Of
+#: a group, those whose totals are this close to its best, times the share of the comparison that is not shown, are as
+#: good, and always the same one comes first, so that the error of a film does not choose between them. Found, as
+#: ``UNSEEN``, on generated players kept for tuning (``study.choosing --tuning``).
+NEAR = 0.5
 #: Half of a clear difference is what a coach begins to see. Own judgement.
 TELLING = 0.5
 #: Draws of the player and the models for how sure the first place is.
@@ -149,7 +151,10 @@ def least_totals(field_: Field) -> Array:
 
 
 def scores_of(
-    field_: Field, views: Mapping[str, tuple[float, float, int]], swings: Mapping[str, int] | None = None
+    field_: Field,
+    views: Mapping[str, tuple[float, float, int]],
+    swings: Mapping[str, int] | None = None,
+    groups: Mapping[str, str] | None = None,
 ) -> list[Score]:
     """The models whose movement was compared (label -> how unlike, how sure, repeat), in order; see ``in_order``."""
     at = [field_.labels.index(label) for label in views]
@@ -181,16 +186,39 @@ def scores_of(
         )
         for n, label in enumerate(kept.labels)
     ]
-    unseen = 1.0 - float(np.mean([sum(kept.shares[p] * s.sure[p] for p in PARTS) for s in out]))
-    return in_order(out, NEAR * unseen, swings)
+    return in_order(out, kept.shares, swings, groups)
 
 
-def in_order(scores: Sequence[Score], near: float, swings: Mapping[str, int] | None = None) -> list[Score]:
-    """The most alike first. Of those within ``near`` of the best, the first is the one of most ``swings``, then of the
-    first label."""
+def in_order(
+    scores: Sequence[Score],
+    shares: Mapping[str, float],
+    swings: Mapping[str, int] | None = None,
+    groups: Mapping[str, str] | None = None,
+) -> list[Score]:
+    """The most alike first.
+
+    The first is of the group (label -> group; all are one where None) that is most alike. A group is as unlike as its
+    best member, and as far as the footage does not show the difference, as all its members (root mean square). Of
+    those within ``NEAR`` of the group's best, times what is not shown, the first is the one of most ``swings``, then of
+    the first label. ``shares`` : part -> what it counts.
+    """
     swings = swings or {}
     every = sorted(scores, key=lambda s: (s.total, s.label.casefold()))
-    close = [s for s in every if s.total <= every[0].total + max(near, 0.0)]
+    its: dict[str, list[Score]] = {}
+    for score in every:
+        its.setdefault("" if groups is None else groups[score.label], []).append(score)
+
+    def unseen(some: Sequence[Score]) -> float:
+        shown = np.mean([sum(shares[part] * score.sure[part] for part in PARTS) for score in some])
+        return max(1.0 - float(shown), 0.0)
+
+    def whole(some: Sequence[Score]) -> float:
+        totals = np.array([score.total for score in some])
+        return float(totals[0] + unseen(some) * (np.sqrt(np.mean(totals**2)) - totals[0]))
+
+    # Of equals the group of the best model: they are in the order of their best.
+    group = min(its.values(), key=whole)
+    close = [s for s in group if s.total <= group[0].total + NEAR * unseen(group)]
     first = min(close, key=lambda s: (-swings.get(s.label, 0), s.label.casefold()))
     return [first, *(s for s in every if s is not first)]
 
