@@ -13,8 +13,11 @@ from __future__ import annotations
 import argparse
 import itertools
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
+from functools import partial
+from operator import attrgetter
 from pathlib import Path
 from typing import NamedTuple
 
@@ -23,7 +26,7 @@ from scipy.interpolate import CubicSpline
 
 from swingmatch.body.skeleton import mirror
 from swingmatch.errors import StrokeError
-from swingmatch.library.choose import Choice, Wishes, choose
+from swingmatch.library.choose import choose
 from swingmatch.library.choosing.traits import traits
 from swingmatch.library.folder import Library, load_library
 from swingmatch.library.format import Volunteer
@@ -45,6 +48,8 @@ from swingmatch.synth.volunteers import swings_of
 
 #: From where students are filmed: half of the circle, on the hitting side.
 FIVE = ("front", "front right", "right side", "back right", "back")
+#: Those of them from which the hitting hand is in view throughout the take-back.
+HITTING_SIDE = ("front right", "right side", "back right")
 #: Students and models of each family, and the place among the seeds of the first student and the first model.
 _EACH, _STUDENTS, _MODELS = 2, 100, 200
 #: Size of the planted faults: clear, not gross.
@@ -62,6 +67,20 @@ class Student:
     known: Known | None
     exact: Swing
     film: Mapping[str, Swing] = field(default_factory=dict)
+
+
+class Picked(NamedTuple):
+    """Labels of the chosen model and of the first by style alone."""
+
+    label: str
+    style: str
+
+
+class Picks(NamedTuple):
+    """What was chosen for a student with exact keypoints, and from each camera side."""
+
+    exact: Picked
+    film: dict[str, Picked]
 
 
 class Rates(NamedTuple):
@@ -106,44 +125,69 @@ def by_side(errors: Sequence[FilmErrors], sides: Sequence[str]) -> dict[str, lis
     return {side: some for side, some in found.items() if some}
 
 
+def picks_of(students: Sequence[Student], library: Library, executor: Executor | None = None) -> list[Picks]:
+    """Choose for every student from every side, spread over the executor's processes."""
+    return list((executor.map if executor else map)(partial(_picks, library=library), students))
+
+
+def _picks(student: Student, library: Library) -> Picks:
+    def picked(swing: Swing) -> Picked:
+        choice = choose([swing], library)
+        return Picked(choice.volunteer.label, choice.by("style")[0].label)
+
+    return Picks(picked(student.exact), {side: picked(swing) for side, swing in student.film.items()})
+
+
 def rates(
     students: Sequence[Student],
-    library: Library,
-    right: Callable[[Student, Choice], bool],
-    wishes: Wishes | None = None,
+    picks: Sequence[Picks],
+    right: Callable[[Student, str], bool],
+    what: Callable[[Picked], str] = attrgetter("label"),
 ) -> Rates:
-    """Choose for every student from every side; ``right`` says whether a choice is the intended one."""
+    """Count what was chosen; ``right`` says whether a label is the intended one, ``what`` which label is counted."""
     out = Rates([], {}, [], [])
-    for student in students:
-        out.exact.append(right(student, choose([student.exact], library, wishes=wishes)))
-        picked = []
-        for side, swing in student.film.items():
-            choice = choose([swing], library, wishes=wishes)
-            out.sides.setdefault(side, []).append(right(student, choice))
-            picked.append(choice.volunteer.label)
-        out.same.extend(a == b for a, b in itertools.combinations(picked, 2))
-        most = Counter(picked).most_common(1)[0][0] if picked else ""
-        out.usual.extend(label == most for label in picked)
+    for student, pick in zip(students, picks, strict=True):
+        out.exact.append(right(student, what(pick.exact)))
+        labels = []
+        for side, picked in pick.film.items():
+            labels.append(what(picked))
+            out.sides.setdefault(side, []).append(right(student, labels[-1]))
+        out.same.extend(a == b for a, b in itertools.combinations(labels, 2))
+        most = Counter(labels).most_common(1)[0][0] if labels else ""
+        out.usual.extend(label == most for label in labels)
     return out
 
 
+def only(picks: Sequence[Picks], sides: Collection[str]) -> list[Picks]:
+    """The same from some camera sides only."""
+    return [
+        Picks(pick.exact, {side: one for side, one in pick.film.items() if side in sides}) for pick in picks
+    ]
+
+
 def fault_rates(
-    players: Sequence[Known], library: Library, families: Mapping[str, Family]
+    players: Sequence[Known], library: Library, families: Mapping[str, Family], executor: Executor
 ) -> dict[str, list[bool]]:
     """Fault -> of each player, whether the model with it is of the same style family as the model without it.
 
     Keypoints are exact, so that nothing but the fault moves the choice.
     """
-
-    def family(known: Known, faults: Mapping[str, float]) -> Family:
-        motion = replace(known.player, faults=dict(faults)).perform(swings=1)
-        return families[choose(swings_of(motion), library).volunteer.label]
-
-    sound = [family(known, {}) for known in players]
+    faults: list[str | None] = [None, *sorted(FAULTS)]
+    jobs = [(known, fault) for fault in faults for known in players]
+    chosen = [families[label] for label in executor.map(partial(_with_fault, library=library), jobs)]
+    count = len(players)
+    sound = chosen[:count]
     return {
-        fault: [family(known, {fault: _FAULT}) == own for known, own in zip(players, sound, strict=True)]
-        for fault in sorted(FAULTS)
+        str(fault): [a == b for a, b in zip(chosen[n * count : (n + 1) * count], sound, strict=True)]
+        for n, fault in enumerate(faults)
+        if fault is not None
     }
+
+
+def _with_fault(job: tuple[Known, str | None], library: Library) -> str:
+    known, fault = job
+    motion = replace(known.player, faults={} if fault is None else {fault: _FAULT}).perform(swings=1)
+    return choose(swings_of(motion), library).volunteer.label
 
 
 def recorded_forehands(folder: Path) -> dict[str, list[np.ndarray]]:
@@ -205,12 +249,16 @@ def style_classes(library: Library) -> dict[str, tuple[bool, bool, bool]]:
     }
 
 
-def recorded_rates(folder: Path, errors: Mapping[str, Sequence[FilmErrors]]) -> str:
+def recorded_rates(
+    folder: Path, errors: Mapping[str, Sequence[FilmErrors]], executor: Executor | None = None
+) -> str:
     """Recorded players before each other, in Markdown: each among all, and each family with the player left out."""
     library, students = recorded_halves(recorded_forehands(folder), errors)
     who = {id(student): player for player, own in students.items() for student in own}
     everyone = [student for own in students.values() for student in own]
-    themselves = rates(everyone, library, lambda student, choice: choice.volunteer.label == who[id(student)])
+    themselves = rates(
+        everyone, picks_of(everyone, library, executor), lambda student, label: label == who[id(student)]
+    )
     lines = [
         "Recorded players: the model is the player's own other strokes (by chance 1 in 8)", text_of(themselves), ""
     ]  # fmt: skip
@@ -224,13 +272,13 @@ def recorded_rates(folder: Path, errors: Mapping[str, Sequence[FilmErrors]]) -> 
         best = max(_shared(classes[player], classes[v.label]) for v in others)
         alone.append(best < 3)
 
-        def right(student: Student, choice: Choice, player: str = player, best: int = best) -> bool:
-            mine, theirs = classes[player], classes[choice.volunteer.label]
+        def right(student: Student, label: str, player: str = player, best: int = best) -> bool:
+            mine, theirs = classes[player], classes[label]
             for count, a, b in zip(shared, mine, theirs, strict=True):
                 count += (a == b, 1)
             return _shared(mine, theirs) == best
 
-        found = rates(own, others, right)
+        found = rates(own, picks_of(own, others, executor), right)
         out.exact.extend(found.exact)
         out.same.extend(found.same)
         out.usual.extend(found.usual)
@@ -282,29 +330,42 @@ def fault_text(found: Mapping[str, Sequence[bool]]) -> str:
     return "\n".join([*lines, f"| all | {sum(every)} of {len(every)} ({100 * np.mean(every):.0f} %) |"])
 
 
-def generated_text(students: Sequence[Student], models: Library, families: Mapping[str, Family]) -> str:
+def generated_text(
+    students: Sequence[Student],
+    models: Library,
+    families: Mapping[str, Family],
+    executor: Executor | None = None,
+) -> str:
     """The rates of generated players, in Markdown: the chosen model's family, the first by style, the shipped."""
 
-    def family(student: Student) -> Family:
+    def family(student: Student, label: str) -> bool:
         assert student.known is not None
-        return student.known.family
+        return families[label] == student.known.family
 
-    whole = rates(students, models, lambda s, c: families[c.volunteer.label] == family(s))
-    style = rates(students, models, lambda s, c: families[c.by("style")[0].label] == family(s))
-    shipped = rates(students, load_library(), lambda s, c: c.volunteer.label == _nearest_shipped(s))
+    picks = picks_of(students, models, executor)
+    shipped = picks_of(students, load_library(), executor)
+    exactly = {id(student): pick.exact.label for student, pick in zip(students, shipped, strict=True)}
+
+    def as_exact(student: Student, label: str) -> bool:
+        return label == exactly[id(student)]
+
     chance = 100.0 / len(set(families.values()))
     return "\n\n".join(
         f"{title}\n\n{text_of(found)}"
         for title, found in (
-            (f"Family of the chosen model (by chance {chance:.0f} %), of {len(models)} models", whole),
-            ("Family of the first model by style alone", style),
-            ("The shipped models: the one that exact keypoints choose", shipped),
+            (
+                f"Family of the chosen model (by chance {chance:.0f} %), of {len(models)} models",
+                rates(students, picks, family),
+            ),
+            ("The same from the hitting side only", rates(students, only(picks, HITTING_SIDE), family)),
+            ("Family of the first model by style alone", rates(students, picks, family, attrgetter("style"))),
+            ("The shipped models: the one that exact keypoints choose", rates(students, shipped, as_exact)),
+            (
+                "The shipped models from the hitting side only",
+                rates(students, only(shipped, HITTING_SIDE), as_exact),
+            ),
         )
     )
-
-
-def _nearest_shipped(student: Student) -> str:
-    return choose([student.exact], load_library()).volunteer.label
 
 
 def main() -> None:
@@ -315,20 +376,23 @@ def main() -> None:
     )
     parser.add_argument("--mocap", type=Path, help="folder of motion capture")
     parser.add_argument("--tuning", action="store_true", help="use the seeds that anything may be tuned on")
+    parser.add_argument(
+        "--each", type=int, default=_EACH, help="students of each family (default: %(default)s)"
+    )
     parser.add_argument("--workers", type=int, default=2, help="processes (default: 2)")
     words = parser.parse_args()
     seeds = TUNING if words.tuning else HELD_OUT
     with processes(words.workers) as executor:
         errors = by_side(film_errors(shots(seeds, _CLIPS), words.clips, executor, Bar()), FIVE)
-        known = known_players(seeds[_STUDENTS:], _EACH)
+        known = known_players(seeds[_STUDENTS:], words.each)
         students = list(executor.map(student_of, known, [errors] * len(known)))
-    models = known_players(seeds[_MODELS:], _EACH)
-    library = Library(as_models(models))
-    families = {model.player.name: model.family for model in models}
-    print(generated_text(students, library, families))
-    print("\n" + fault_text(fault_rates(known[: len(known) // _EACH], library, families)))
-    if words.mocap:
-        print("\n" + recorded_rates(words.mocap, errors))
+        models = known_players(seeds[_MODELS:], _EACH)
+        library = Library(as_models(models))
+        families = {model.player.name: model.family for model in models}
+        print(generated_text(students, library, families, executor))
+        print("\n" + fault_text(fault_rates(known[: len(known) // words.each], library, families, executor)))
+        if words.mocap:
+            print("\n" + recorded_rates(words.mocap, errors, executor))
 
 
 if __name__ == "__main__":

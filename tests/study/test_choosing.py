@@ -7,7 +7,16 @@ from swingmatch.body.skeleton import K
 from swingmatch.library.folder import Library
 from swingmatch.stroke.strokes import STROKES
 from swingmatch.study.as_filmed import FilmErrors, filmed_swing, track_of
-from swingmatch.study.choosing import Student, by_side, exact_swing, fault_text, rates, text_of
+from swingmatch.study.choosing import (
+    Student,
+    by_side,
+    exact_swing,
+    fault_text,
+    only,
+    picks_of,
+    rates,
+    text_of,
+)
 from swingmatch.study.families import FAMILIES, STANCE, Family, as_models, known_player, known_players
 from swingmatch.study.learn.examples import MOMENTS, generated_motion
 from swingmatch.synth.cast import HELD_OUT, TUNING
@@ -73,7 +82,8 @@ def test_rates_are_counted():
     library = Library(as_models(models, 1))
     first, second = (swings_of(one.player.perform(swings=1))[0] for one in models)
     student = Student(models[0], first, {"front": first, "back": second, "right side": first})
-    found = rates([student], library, lambda s, c: c.volunteer.label == models[0].player.name)
+    picks = picks_of([student], library)
+    found = rates([student], picks, lambda s, label: label == models[0].player.name)
     assert found.exact == [True]
     assert found.sides == {"front": [True], "back": [False], "right side": [True]}
     assert sorted(found.same) == [False, False, True]
@@ -82,4 +92,7 @@ def test_rates_are_counted():
         "| 100 % of 1 | 100 % of 1 | 0 % of 1 | 100 % of 1 | 67 % of 3 | 33 % of 3 | 67 % of 3 |"
         in text_of(found)
     )
+    some = rates([student], only(picks, ("front", "right side")), lambda s, label: False)
+    assert some.same == [True]
+    assert some.sides == {"front": [False], "right side": [False]}
     assert "| late contact | 1 of 2 |" in fault_text({"late_contact": [True, False]})
