@@ -19,6 +19,7 @@ MAY_KNOW: dict[str, set[str]] = {
     "align": {"body", "stroke"},
     "library": {"body", "stroke", "align"},
     "findings": {"body", "stroke", "align"},
+    "players": {"findings", "library", "stroke"},
     # The plain tables of ``findings`` say what is measured; ``findings`` itself knows nothing of footage.
     "footage": {"clip", "body", "racket", "stroke", "findings"},
     "report": {"clip", "body", "stroke", "align", "findings", "footage", "library.folder"},
@@ -50,6 +51,7 @@ MAY_KNOW: dict[str, set[str]] = {
         "report",
     },
     "library_commands": {"library", "pipeline", "stroke.swing"},
+    "players_commands": {"findings", "library", "players", "report", "stroke"},
     "setup_check": set(),
     "series": set(),
     "errors": set(),

@@ -17,7 +17,7 @@ from swingmatch.library.store import disk
 from swingmatch.library.store.tables import Base
 
 #: Revisions of the tables, oldest first; the last is the present one.
-REVISIONS = ("0001", "0002")
+REVISIONS = ("0001", "0002", "0003")
 #: Milliseconds to wait for another process that is writing.
 _PATIENCE = 60_000
 #: The number of the lock that writers of one PostgreSQL database share; any number does.

@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 
 from sqlalchemy import delete, or_, select
 from sqlalchemy.orm import Session
 
-from swingmatch.library.store.tables import ConsentRow, FootageRow, MediaRow, ModelRow, PersonRow
+from swingmatch.library.store.tables import (
+    ConsentRow,
+    FootageRow,
+    MediaRow,
+    ModelRow,
+    PersonRow,
+    PlayerRow,
+    ReviewRow,
+)
 
 
 @dataclass(frozen=True)
@@ -17,20 +26,23 @@ class Gone:
 
     Attributes
     ----------
-    models, footage : ids. hashes : of files that nothing wants afterwards. records : consents.
+    models, footage : ids. hashes : of files that nothing wants afterwards. consents : how many.
+    reviews : ids of what was said of players. players : codes; their reviews and the coach's decisions go with them.
     """
 
     models: tuple[str, ...] = ()
     footage: tuple[str, ...] = ()
     hashes: tuple[str, ...] = ()
     consents: int = 0
+    reviews: tuple[str, ...] = ()
+    players: tuple[str, ...] = ()
 
     def __bool__(self) -> bool:
-        return bool(self.models or self.footage or self.hashes or self.consents)
+        return any((self.models, self.footage, self.hashes, self.consents, self.reviews, self.players))
 
 
 def of_person(session: Session, code: str) -> Gone:
-    """All of one person: models, averages that contain them, footage, consents, and every file of those.
+    """All of one person: models, averages that contain them, footage, consents, reviews, and every file of those.
 
     A file shows whoever is in it whichever model it lies with, so other models lose a file that they share; a model
     whose swings are in such a file goes altogether.
@@ -48,7 +60,24 @@ def of_person(session: Session, code: str) -> Gone:
     }
     consents = len(list(session.scalars(select(ConsentRow.id).where(ConsentRow.code == code))))
     hashes |= _hashes(session, models, footage)
-    return Gone(tuple(sorted(models)), tuple(sorted(footage)), tuple(sorted(hashes)), consents)
+    return Gone(
+        tuple(sorted(models)),
+        tuple(sorted(footage)),
+        tuple(sorted(hashes)),
+        consents,
+        tuple(sorted(session.scalars(select(ReviewRow.id).where(ReviewRow.player == code)))),
+        tuple(session.scalars(select(PlayerRow.code).where(PlayerRow.code == code))),
+    )
+
+
+def past(session: Session, today: date) -> Gone:
+    """Footage, reviews and players that are past the time they are kept for."""
+    footage = session.scalars(select(FootageRow.id).where(FootageRow.keep_until < today)).all()
+    reviews = session.scalars(select(ReviewRow.id).where(ReviewRow.keep_until < today)).all()
+    players = session.scalars(select(PlayerRow.code).where(PlayerRow.keep_until < today)).all()
+    return replace(
+        of_items(session, footage=footage), reviews=tuple(sorted(reviews)), players=tuple(sorted(players))
+    )
 
 
 def of_items(session: Session, models: Collection[str] = (), footage: Collection[str] = ()) -> Gone:
@@ -71,6 +100,8 @@ def delete_rows(session: Session, gone: Gone, code: str | None = None) -> None:
     session.execute(delete(MediaRow).where(MediaRow.sha256.in_(gone.hashes)))
     session.execute(delete(ModelRow).where(ModelRow.id.in_(gone.models)))
     session.execute(delete(FootageRow).where(FootageRow.id.in_(gone.footage)))
+    session.execute(delete(ReviewRow).where(ReviewRow.id.in_(gone.reviews)))
+    session.execute(delete(PlayerRow).where(PlayerRow.code.in_(gone.players)))
     if code is not None:
         session.execute(delete(ConsentRow).where(ConsentRow.code == code))
 

@@ -135,11 +135,14 @@ class Store:
         on = on or date.today()
         with self._sessions() as session:
             due = [f for f in reading.footage(session) if f.keep_until < on]
+            said = removal.past(session, on).reviews
             found = rules.warnings(reading.consents(session), on)
         if due:
             found.append(
                 f"Footage of {len({f.player for f in due})} player(s) is past the time it is kept for."
             )
+        if said:
+            found.append(f"{len(said)} review(s) are past the time they are kept for.")
         return found
 
     def withdrawals(self) -> tuple[Withdrawal, ...]:
@@ -343,14 +346,41 @@ class Store:
             )
 
     def expire(self, today: date | None = None) -> removal.Gone:
-        """Remove footage that is past the time it is kept for."""
-        today = today or date.today()
+        """Remove footage, reviews and players that are past the time they are kept for."""
         with self.writing():
             with self._sessions() as session:
-                due = [piece.id for piece in reading.footage(session) if piece.keep_until < today]
-                gone = removal.of_items(session, footage=due)
+                gone = removal.past(session, today or date.today())
             self._delete(gone)
         return gone
+
+    # What was said of players
+
+    def reading(self) -> Session:
+        """A session to read with; use it in a ``with``."""
+        return self._sessions()
+
+    @contextmanager
+    def changing(self) -> Iterator[Session]:
+        """A session whose changes are kept as a whole or not at all, alone among writers."""
+        with self.writing(), self._sessions.begin() as session:
+            yield session
+
+    def check_code(self, session: Session, code: str, on: date) -> Consent | None:
+        """The consent of that code that counts; a LibraryError where what was agreed forbids to keep anything.
+
+        What the coach writes down of a player needs no record of a consent, unlike footage; but a withdrawal, a
+        consent that has ended and a minor's without a guardian are respected.
+        """
+        latest = rules.in_force(reading.consents(session)).get(code)
+        withdrawn = session.get(WithdrawalRow, self._hash(session, code))
+        if latest is None and withdrawn is not None:
+            raise LibraryError(
+                f"{code} withdrew on {withdrawn.withdrawn_on}; nothing is kept of {code} without a new consent."
+            )
+        why = None if latest is None else rules.why_not(latest, "own_use", on)
+        if why is not None:
+            raise LibraryError(f"Nothing of {code} can be kept: {why}")
+        return latest
 
     # Upkeep
 

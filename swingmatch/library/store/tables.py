@@ -144,3 +144,54 @@ class MediaRow(Base):
     sha256: Mapped[str] = mapped_column(String(64), index=True)
     size: Mapped[int] = mapped_column(BigInteger)
     name: Mapped[str] = mapped_column(String(200))
+
+
+class PlayerRow(Base):
+    """Somebody whose strokes are reviewed, as in ``players.records.Player``."""
+
+    __tablename__ = "players"
+    code: Mapped[str] = mapped_column(String(64), primary_key=True)
+    name: Mapped[str | None] = mapped_column(Text)
+    hand: Mapped[str | None] = mapped_column(String(8))
+    notes: Mapped[str] = mapped_column(Text)
+    minor: Mapped[bool]
+    guardian: Mapped[str | None] = mapped_column(Text)
+    keep_until: Mapped[date] = mapped_column(Date, index=True)
+    added_at: Mapped[datetime] = mapped_column(Utc)
+
+
+class ReviewRow(Base):
+    """What was said of one clip of a player; ``document`` is what was shown, ``numbers`` what is compared later."""
+
+    __tablename__ = "reviews"
+    __table_args__ = (UniqueConstraint("player", "stroke", "clip_sha256"),)
+    id: Mapped[str] = mapped_column(String(64), primary_key=True)
+    player: Mapped[str] = mapped_column(ForeignKey("players.code", ondelete="CASCADE"), index=True)
+    clip: Mapped[str] = mapped_column(Text)
+    clip_sha256: Mapped[str] = mapped_column(String(64), index=True)
+    filmed_on: Mapped[date] = mapped_column(Date)
+    date_known: Mapped[bool]
+    reviewed_at: Mapped[datetime] = mapped_column(Utc)
+    keep_until: Mapped[date] = mapped_column(Date, index=True)
+    stroke: Mapped[str] = mapped_column(String(64), index=True)
+    hand: Mapped[str] = mapped_column(String(8))
+    camera_side: Mapped[str] = mapped_column(Text)
+    azimuth: Mapped[float | None] = mapped_column(Float)
+    model: Mapped[str] = mapped_column(Text)
+    document: Mapped[dict[str, Any]] = mapped_column(JSON)
+    numbers: Mapped[dict[str, Any]] = mapped_column(JSON)
+
+
+class DecisionRow(Base):
+    """What the coach did to a proposal, as in ``players.records.Decision``."""
+
+    __tablename__ = "decisions"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    player: Mapped[str] = mapped_column(ForeignKey("players.code", ondelete="CASCADE"), index=True)
+    review_id: Mapped[str | None] = mapped_column(ForeignKey("reviews.id", ondelete="CASCADE"), index=True)
+    stroke: Mapped[str] = mapped_column(String(64))
+    fault: Mapped[str] = mapped_column(String(200), index=True)
+    action: Mapped[str] = mapped_column(String(16))
+    place_before: Mapped[int | None]
+    place_after: Mapped[int | None]
+    made_at: Mapped[datetime] = mapped_column(Utc)

@@ -21,7 +21,7 @@ def to_library(models: Iterable[Model], consents: Mapping[str, Consent], problem
     taken: set[str] = set()
     found = []
     for model in models:
-        label = _free(model.label, model.stroke, taken)
+        label = free_label(model.label, model.stroke, taken)
         taken.add(label.casefold())
         consent = consents.get(model.volunteer)
         found.append(
@@ -40,12 +40,14 @@ def to_library(models: Iterable[Model], consents: Mapping[str, Consent], problem
                 style=model.style,
                 style_words=model.style_words,
                 proportions={name: value for name, value in model.proportions.items() if np.isfinite(value)},
+                id=model.id,
             )
         )
     return Library(tuple(sorted(found, key=lambda v: v.label.casefold())), tuple(problems))
 
 
-def _free(label: str, stroke: str, taken: set[str]) -> str:
+def free_label(label: str, stroke: str, taken: set[str]) -> str:
+    """The label, or one like it whose lower case is not ``taken``."""
     candidates = [label, f"{label} ({stroke})"]
     number = 1
     while True:
