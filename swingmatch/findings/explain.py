@@ -60,7 +60,7 @@ def explain(
     Parameters
     ----------
     about : who and what. patterns : all that were found, those without a name (``fault`` None) too.
-    priorities : what is to be changed, most important first; three at most are taken.
+    priorities : all of them, most important first; the first three are what is to be changed.
     strengths : what works, best first; four at most are taken.
     catalogue : gives the titles of what a pattern must not be confused with; such hints are left out without it.
     scatter : how well contact repeats, where the stroke was played more than once.
@@ -68,12 +68,12 @@ def explain(
     settle : sentences on which footage would settle what is open.
     """
     first = tuple(priorities[:MOST_CHANGES])
-    chosen = {id(one.pattern) for one in first} | {p.pattern.fault.id for p in first if p.pattern.fault}
-    rest = [
-        pattern
-        for pattern in patterns
-        if pattern.fault is not None and id(pattern) not in chosen and pattern.fault.id not in chosen
-    ]
+    chosen = {one.pattern.fault.id for one in first if one.pattern.fault is not None}
+    ranked = {
+        one.pattern.fault.id: place for place, one in enumerate(priorities) if one.pattern.fault is not None
+    }
+    rest = [pattern for pattern in patterns if pattern.fault is not None and pattern.fault.id not in chosen]
+    rest.sort(key=lambda pattern: ranked.get(pattern.fault.id if pattern.fault else "", len(ranked)))
     titles = {fault.id: fault.title for fault in catalogue.faults} if catalogue else {}
     nameless = [pattern for pattern in patterns if pattern.fault is None]
     changes = tuple(_priority(place, one, about.stroke, titles) for place, one in enumerate(first, 1))

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from swingmatch.align.alignment import Alignment
 from swingmatch.body.track import Track
 from swingmatch.findings.deviation import Deviation
+from swingmatch.findings.explanation import Explanation
 from swingmatch.stroke.measure import Measure
 from swingmatch.stroke.repeats import Scatter
 from swingmatch.stroke.swing import Swing
@@ -92,6 +93,7 @@ class Review:
     slow : how many times slower than life the clip plays; all times here are real, the clip's are ``slow`` times these.
     measures : of each swing, in the order of ``pairs``; empty where nothing was measured.
     scatters : stroke -> how well contact repeats, of every stroke that was played more than once.
+    explanation : all that is said, in words; ``strengths`` and ``changes`` are what page and film show of it.
     """
 
     player: str
@@ -111,3 +113,4 @@ class Review:
     slow: float = 1.0
     measures: tuple[tuple[Measure, ...], ...] = ()
     scatters: Mapping[str, Scatter] = field(default_factory=dict)
+    explanation: Explanation | None = None

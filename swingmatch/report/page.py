@@ -14,16 +14,19 @@ from typing import Any
 from urllib.parse import quote
 
 from swingmatch.errors import ClipError
-from swingmatch.findings.deviation import Deviation
+from swingmatch.findings.explanation import Change
 from swingmatch.findings.review import Finding, Review
+from swingmatch.report.changes_page import change_words, more_sections, section, spoken
 from swingmatch.report.film import ClipFrames
 from swingmatch.report.joint_map import HIDDEN_WORDS, map_figure
-from swingmatch.report.labels import milliseconds, moment_label, number, quantity_label, sentence_case
+from swingmatch.report.labels import moment_label, number, quantity_label, sentence_case
 from swingmatch.report.measures_page import measures_section
 from swingmatch.report.palette import FULL_SCALE_DEG, MODEL, NOT_VISIBLE, PLAYER, VIRIDIS
 from swingmatch.report.save import save_text
 from swingmatch.report.scene import scene_payload
 from swingmatch.report.stills import jpeg, stills
+from swingmatch.words import say
+from swingmatch.words.language import speaking
 
 #: A film up to this size goes into the page itself; a larger one is linked.
 EMBED_BYTES = 8_000_000
@@ -85,8 +88,9 @@ def page_html(
         _head(title),
         _opening(review, day),
         "<main id='review'>",
-        _strengths(review.strengths),
+        _strengths(review),
         _changes(review, clip_frames),
+        more_sections(review.explanation),
         _film(review, film_path, folder),
         _scene(review),
         _map(review),
@@ -146,25 +150,30 @@ def _opening(review: Review, day: datetime.date) -> str:
     )
 
 
-def _strengths(strengths: tuple[Finding, ...]) -> str:
-    if not strengths:
-        body = "<p>Nothing could be said with enough certainty from this clip.</p>"
-    else:
-        items = "".join(f"<li><h3>{escape(s.title)}</h3><p>{escape(s.sentence)}</p></li>" for s in strengths)
-        body = f"<ul class='plain works'>{items}</ul>"
-    return f"<section aria-labelledby='works'><h2 id='works'>What already works</h2>{body}</section>"
+def _strengths(review: Review) -> str:
+    with speaking(spoken(review.explanation)):
+        if not review.strengths:
+            body = f"<p>{escape(say.nothing_to_praise())}</p>"
+        else:
+            items = "".join(
+                f"<li><h3>{escape(s.title)}</h3><p>{escape(s.sentence)}</p></li>" for s in review.strengths
+            )
+            body = f"<ul class='plain works'>{items}</ul>"
+        return section("works", say.heading("works"), body)
 
 
 def _changes(review: Review, clip_frames: ClipFrames | None) -> str:
-    if review.changes:
-        body = _key() + "".join(_change(review, i, f, clip_frames) for i, f in enumerate(review.changes, 1))
-    else:
-        body = (
-            "<p class='lead'>Nothing stands out from this view: no difference from the model was larger than "
-            "the model's own variation, the error of measurement and what matters on court.</p>"
-            "<p>A clip from another side may show more.</p>"
-        )
-    return f"<section aria-labelledby='change'><h2 id='change'>What to change</h2>{body}</section>"
+    with speaking(spoken(review.explanation)):
+        if review.changes:
+            said = review.explanation.priorities if review.explanation else ()
+            more = [*said, *[None] * (len(review.changes) - len(said))]
+            body = _key() + "".join(
+                _change(review, i, finding, one, clip_frames)
+                for i, (finding, one) in enumerate(zip(review.changes, more, strict=False), 1)
+            )
+        else:
+            body = f"<p class='lead'>{escape(say.nothing_certain())}</p><p>{escape(say.another_side())}</p>"
+        return section("change", say.heading("change"), body)
 
 
 def _key() -> str:
@@ -178,7 +187,9 @@ def _key() -> str:
     )
 
 
-def _change(review: Review, place: int, finding: Finding, clip_frames: ClipFrames | None) -> str:
+def _change(
+    review: Review, place: int, finding: Finding, said: Change | None, clip_frames: ClipFrames | None
+) -> str:
     deviation = finding.deviation
     shot = stills(review, deviation, clip_frames)
     where = moment_label(deviation.phase)
@@ -198,37 +209,16 @@ def _change(review: Review, place: int, finding: Finding, clip_frames: ClipFrame
                 shot.model,
                 f"The model from the same side at the same moment, {label} {number(deviation.model, deviation.unit)}",
                 MODEL,
-                f"Model: {review.model_name}",
+                f"{say.table_label('model')}: {review.model_name}",
             ),
         )
-    )
-    advice = "".join(
-        f"<dt>{word}</dt><dd>{escape(text)}</dd>"
-        for word, text in (("Think", finding.cue), ("Practise", finding.drill))
-        if text
     )
     return (
         f"<article class='change'><header><span class='number' aria-hidden='true'>{place}</span>"
         f"<h3>{escape(finding.title)}</h3></header>"
-        f"<div class='pair'>{pictures}<p class='under when'>{sentence_case(milliseconds(shot.time))}, "
-        "both at the same moment of the stroke.</p></div>"
-        f"<div><p class='lead'>{escape(finding.sentence)}</p>{_numbers(deviation)}"
-        f"{f'<dl class=do>{advice}</dl>' if advice else ''}</div></article>"
+        f"<div class='pair'>{pictures}<p class='under when'>{escape(say.picture_line(shot.time))}</p></div>"
+        f"<div>{change_words(finding, said)}</div></article>"
     )
-
-
-def _numbers(deviation: Deviation) -> str:
-    unit = deviation.unit
-    rows = (
-        ("Player", number(deviation.player, unit)),
-        ("Model", number(deviation.model, unit)),
-        ("Difference", number(deviation.value, unit, signed=True)),
-        ("Give or take", number(2 * deviation.doubt, unit)),
-        ("Swings behind it", str(deviation.swings)),
-    )
-    cells = "".join(f"<tr><th scope='row'>{a}</th><td class='n'>{escape(b)}</td></tr>" for a, b in rows)
-    caption = f"{quantity_label(deviation.quantity)}, {moment_label(deviation.phase)}"
-    return f"<table class='figures'><caption class='under'>{escape(caption)}</caption><tbody>{cells}</tbody></table>"
 
 
 def _film(review: Review, film_path: str | os.PathLike[str] | None, folder: Path | None) -> str:

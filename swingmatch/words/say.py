@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from datetime import date
 
 from swingmatch.words import units
-from swingmatch.words.language import N_, _, decimal, ngettext
+from swingmatch.words.language import N_, _, decimal, language, ngettext, pgettext
 
 #: How a difference is called: pattern of the key, unit (any where empty) -> less, more. The first that fits.
 _DIRECTIONS: tuple[tuple[str, str, str, str], ...] = (
@@ -286,7 +287,7 @@ def settle_more(swings: int) -> str:
 
 def nothing_certain() -> str:
     """Where no change is certain."""
-    return _("Nothing stands out with certainty from this view.")
+    return _("Nothing stands out from this view with certainty.")
 
 
 def nothing_to_praise() -> str:
@@ -338,3 +339,118 @@ def joined(names: Sequence[str]) -> str:
     if len(names) < 2:
         return "".join(names)
     return _("{names} and {last}").format(names=", ".join(names[:-1]), last=names[-1])
+
+
+def since_opening(day: date, days: int, same_side: bool) -> str:
+    """Which review this one is set beside."""
+    told = ngettext(
+        "Beside the review of {day}, {number} day earlier, filmed from {where}.",
+        "Beside the review of {day}, {number} days earlier, filmed from {where}.",
+        days,
+    )
+    where = _("the same side") if same_side else _("another side, so less can be told")
+    return told.format(day=day_words(day), number=days, where=where)
+
+
+def day_words(day: date) -> str:
+    """A day as it is written: "17 May 2024"."""
+    months = (
+        _("January"), _("February"), _("March"), _("April"), pgettext("month", "May"), _("June"),
+        _("July"), _("August"), _("September"), _("October"), _("November"), _("December"),
+    )  # fmt: skip
+    return _("{day} {month} {year}").format(day=day.day, month=months[day.month - 1], year=day.year)
+
+
+def target_then_and_now(
+    title: str, verdict: str, unit: str, gain: tuple[float, float, float], smallest: float, why: str
+) -> str:
+    """What became of something that was to be changed.
+
+    ``gain`` : how much nearer to the model, and the ends of its 90 % interval. ``smallest`` : the smallest change that
+    can be told from noise. ``verdict``, ``why`` : as in ``findings.change``.
+    """
+    name = _(title)
+    sd = smallest / 2.0
+    pieces = {
+        "title": name,
+        "gain": units.figure(abs(gain[0]), unit, sd),
+        "low": units.figure(gain[1], unit, sd, bare=True),
+        "high": units.figure(gain[2], unit, sd, bare=True),
+        "smallest": units.figure(smallest, unit, sd),
+        "why": _(_WHY.get(why, why)),
+    }
+    known = {
+        "better": _(
+            "“{title}”: nearer to the model by {gain} ({low} to {high}; less than {smallest} could be chance)."
+        ),
+        "worse": _(
+            "“{title}”: farther from the model by {gain} ({low} to {high}; less than {smallest} could be chance)."
+        ),
+        "held": _("“{title}”: as good as the model, as before."),
+        "no change that can be told": _(
+            "“{title}”: no change that can be told; it would have to be {smallest} or more."
+        ),
+        "past the model, to the other side": _("“{title}”: now past the model, to the other side."),
+        "cannot be compared": _("“{title}”: cannot be compared ({why})."),
+    }
+    return known.get(verdict, "{title}").format(**pieces)
+
+
+_WHY = {
+    "not visible then": N_("not visible last time"),
+    "not visible now": N_("not visible this time"),
+    "filmed from another side": N_("filmed from another side"),
+}
+
+
+def fault_then_and_now(title: str, verdict: str) -> str:
+    """What became of something that was named last time."""
+    known = {
+        "gone": _("“{title}” is gone."),
+        "still there": _("“{title}” is still there."),
+        "cannot be told yet": _("Whether “{title}” is still there cannot be told yet."),
+        "cannot be compared": _("Whether “{title}” is still there cannot be seen from this side."),
+    }
+    return known.get(verdict, "{title}").format(title=_(title))
+
+
+def contact_then_and_now(verdict: str) -> str:
+    """Whether contact repeats better than last time."""
+    known = {
+        "repeats better": _("Contact repeats better than last time."),
+        "repeats less well": _("Contact repeats less well than last time."),
+        "no change that can be told": _("How well contact repeats: no change that can be told."),
+        "cannot be compared": _("How well contact repeats cannot be compared with last time."),
+    }
+    return known.get(verdict, verdict)
+
+
+def hidden_line(names: Sequence[str]) -> str:
+    """What this view cannot show, in one line."""
+    # German keeps the capitals of its nouns.
+    shown = [name[:1].lower() + name[1:] for name in names] if language() == "en" else list(names)
+    return _("Not visible from this view: {names}.").format(names=", ".join(shown))
+
+
+def table_label(name: str) -> str:
+    """A label of the small table of figures."""
+    known = {
+        "player": _("Player"),
+        "model": _("Model"),
+        "difference": _("Difference"),
+        "doubt": _("Give or take"),
+        "swings": _("Swings behind it"),
+    }
+    return known[name]
+
+
+def picture_line(seconds: float) -> str:
+    """Under the two pictures: which moment they show."""
+    return _("{moment}, both at the same moment of the stroke.").format(
+        moment=units.moment(seconds).capitalize()
+    )
+
+
+def another_side() -> str:
+    """What to try where nothing stands out."""
+    return _("A clip from another side may show more.")
