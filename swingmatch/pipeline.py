@@ -49,6 +49,7 @@ from swingmatch.footage.slow_motion import (
 from swingmatch.footage.turned import upside_down
 from swingmatch.library.choose import choose
 from swingmatch.library.folder import Library
+from swingmatch.library.own import OwnModels
 from swingmatch.progress import Progress, silent
 from swingmatch.racket.held import RacketWatcher
 from swingmatch.racket.hoop import RacketShape
@@ -175,7 +176,7 @@ def track_clip(
 
 def review_clip(
     path: Path,
-    library: Library,
+    library: Library | OwnModels,
     options: Options | None = None,
     *,
     estimator: PoseEstimator | None = None,
@@ -185,7 +186,8 @@ def review_clip(
 
     Parameters
     ----------
-    path : the video file. library : the model swings to choose from. options : what the coach says.
+    path : the video file. library : the model swings to choose from; of a private library those that may be chosen are
+        read when the swings are known. options : what the coach says.
     estimator : the pose model; the bundled one is loaded, and closed again, where None.
 
     Raises
@@ -452,8 +454,11 @@ def _scatters(strokes: Strokes, stature: float | None) -> dict[str, Scatter]:
     }
 
 
-def _compare(seen: Seen, strokes: Strokes, footage: Footage, library: Library, options: Options) -> Review:
-    choice = choose(strokes.swings, library, name=options.model)
+def _compare(
+    seen: Seen, strokes: Strokes, footage: Footage, library: Library | OwnModels, options: Options
+) -> Review:
+    models = library if isinstance(library, Library) else library.of(strokes.swings, options.model)
+    choice = choose(strokes.swings, models, name=options.model)
     volunteer, model = choice.volunteer, choice.swing
     alignments = [align(swing, model) for swing in strokes.swings]
     deviations = compare(strokes.swings, model, alignments, volunteer.swings, footage.hides)

@@ -21,8 +21,9 @@ from swingmatch.racket.view import View
 Array = NDArray[np.float64]
 Hand = Literal["right", "left"]
 
-#: Looks for the racket between two moments (seconds) in one hand; None where nothing can be looked at.
-Finder = Callable[[float, float, Hand], RacketPoints | None]
+#: Looks for the racket between two moments about contact (start, stop, contact, in seconds) in one hand; None where
+#: nothing can be looked at.
+Finder = Callable[[float, float, float, Hand], RacketPoints | None]
 #: Looks for the struck ball about a moment (seconds).
 BallFinder = Callable[[float, Hand], BallContact | None]
 #: Seconds before and after contact in which the racket is looked for: from the take-back to the finish.
@@ -90,7 +91,7 @@ class RacketWatcher:
         """
         start, stop = max(contact - BEFORE, float(times[0])), min(contact + AFTER, float(times[-1]))
         marked = None if self.marks is None else _within(self.marks, start, stop)
-        found = None if self.find is None else self.find(start, stop, hand)
+        found = None if self.find is None else self.find(start, stop, contact, hand)
         if marked is None and found is None:
             return None
         view = View(self.size, tilt)

@@ -8,10 +8,12 @@ what those share with it. It runs on one CPU core through OpenCV.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -114,9 +116,62 @@ def read(heat: Array) -> tuple[Array, Array]:
     return places, sd
 
 
+class _Shown(NamedTuple):
+    """One picture on its way: seconds, pixels where hand and elbow are in it, and whether it is looked at."""
+
+    time: float
+    picture: Picture
+    hand: Array
+    elbow: Array
+    ask: bool
+
+
+def _looks(shown: Iterable[_Shown], body_height: float, sight: RacketSight) -> Iterator[Look | None]:
+    """What each picture shows, None for those that are not looked at; few pictures are held at a time."""
+    held: deque[_Shown] = deque()
+    now = 0
+
+    def look() -> Look | None:
+        one = held[now]
+        if not one.ask or not np.isfinite(one.hand).all():
+            return None
+        where = square(one.hand, body_height)
+        before, after = neighbours(np.array([other.time for other in held]), now)
+        current, earlier, later = (cut(held[n].picture, where) for n in (now, before, after))
+        arm = arm_map(where.inward(one.elbow), where.inward(one.hand))
+        return sight.look(stack(current, grey(earlier), grey(later), arm), where)
+
+    for one in shown:
+        held.append(one)
+        # The picture after may be the one just before or just after this time.
+        while held[-1].time >= held[now].time + APART:
+            yield look()
+            now += 1
+            while held[1].time <= held[now].time - APART:
+                held.popleft()
+                now -= 1
+    while now < len(held):
+        yield look()
+        now += 1
+
+
+def _as_points(times: Array, looks: Sequence[Look | None], body_height: float) -> tuple[RacketPoints, Array]:
+    """The points that are sure enough, and (N,) how probable a racket is."""
+    image, sd = np.full((len(times), 5, 2), np.nan), np.full((len(times), 5), np.inf)
+    present = np.zeros(len(times))
+    for k, seen in enumerate(looks):
+        if seen is None:
+            continue
+        present[k] = seen.present
+        if seen.present >= LEAST_PRESENT:
+            sure = seen.sd < _WIDEST * body_height
+            image[k, sure], sd[k, sure] = seen.image[sure], seen.sd[sure]
+    return RacketPoints(np.asarray(times, dtype=np.float64), image, sd), present
+
+
 def racket_points(
     times: Array,
-    pictures: Sequence[Picture],
+    pictures: Iterable[Picture],
     hand: Array,
     elbow: Array,
     body_height: float,
@@ -133,56 +188,83 @@ def racket_points(
     -------
     The points (NaN, and inf for the deviation, where nothing was seen), and (N,) how probable a racket is.
     """
-    sight = sight or _sight()
-    image, sd = np.full((len(times), 5, 2), np.nan), np.full((len(times), 5), np.inf)
-    present = np.zeros(len(times))
-    for k in range(len(times)):
-        if not np.isfinite(hand[k]).all():
-            continue
-        where = square(hand[k], body_height)
-        before, after = neighbours(times, k)
-        now, earlier, later = (cut(pictures[n], where) for n in (k, before, after))
-        arm = arm_map(where.inward(elbow[k]), where.inward(hand[k]))
-        seen = sight.look(stack(now, grey(earlier), grey(later), arm), where)
-        present[k] = seen.present
-        if seen.present >= LEAST_PRESENT:
-            sure = seen.sd < _WIDEST * body_height
-            image[k, sure], sd[k, sure] = seen.image[sure], seen.sd[sure]
-    return RacketPoints(np.asarray(times, dtype=np.float64), image, sd), present
+    shown = (
+        _Shown(float(time), picture, hand[k], elbow[k], True)
+        for k, (time, picture) in enumerate(zip(times, pictures, strict=True))
+    )
+    return _as_points(times, list(_looks(shown, body_height, sight or _sight())), body_height)
 
 
 def see_racket(
-    clip: Clip, track: Track, start: float, stop: float, hand: str, body_height: float
+    clip: Clip, track: Track, start: float, stop: float, contact: float, hand: str, body_height: float
 ) -> RacketPoints:
-    """The racket's points in all pictures of a clip from ``start`` to ``stop`` seconds.
+    """The racket's points in the pictures of a clip from ``start`` to ``stop`` seconds.
 
     Parameters
     ----------
-    clip, track : on the same clock. hand : the hitting hand, "left" or "right". body_height : pixels of pictures of
-    ``track.size``, in which the result is, too.
+    clip, track : on the same clock. contact : seconds; pictures are looked at more often near it, see ``worth``.
+    hand : the hitting hand, "left" or "right". body_height : pixels of pictures of ``track.size``, in which the result
+    is, too.
 
     A clip that cannot be read gives no points at all.
     """
-    times: list[float] = []
-    pictures: list[Picture] = []
     arm = {part: _path(track, f"{hand}_{part}") for part in ("hand", "elbow")}
     size = track.size
     about = _window(arm["hand"], start, stop, body_height, size)
     if about is None:
         return nothing(np.zeros(0))
     low, high = about
-    try:
-        for frame in frames(clip, start, stop, max_height=size[1]):
+    ask = dict(zip(clip.times, worth(clip.times, start, stop, contact), strict=True))
+    times: list[float] = []
+
+    def shown() -> Iterator[_Shown]:
+        # The pictures on either side of the first and the last are looked at with them.
+        for frame in frames(clip, start - 1.5 * APART, stop + 1.5 * APART, max_height=size[1]):
             times.append(frame.time)
-            pictures.append(np.ascontiguousarray(frame.image[low[1] : high[1], low[0] : high[0]]))
+            at = np.array([frame.time])
+            hands, elbows = (_at(arm[part], at)[0] - low for part in ("hand", "elbow"))
+            picture = np.ascontiguousarray(frame.image[low[1] : high[1], low[0] : high[0]])
+            yield _Shown(frame.time, picture, hands, elbows, ask[frame.time])
+
+    try:
+        looks = list(_looks(shown(), body_height, _sight()))
     except ClipError:
         return nothing(np.zeros(0))
-    if not times:
-        return nothing(np.zeros(0))
-    at = np.array(times)
-    hands, elbows = (_at(arm[part], at) - low for part in ("hand", "elbow"))
-    points, _ = racket_points(at, pictures, hands, elbows, body_height)
-    return RacketPoints(at, points.image + low, points.sd)
+    points, _ = _as_points(np.array(times), looks, body_height)
+    return RacketPoints(points.times, points.image + low, points.sd)
+
+
+def racket_finder(
+    clip: Clip, track: Track, body_height: float
+) -> Callable[[float, float, float, str], RacketPoints]:
+    """``see_racket`` of one clip, as ``held.Finder``: of start, stop and contact in seconds, and the hitting hand.
+
+    A clip in slow motion is given with the times of ``footage.slow_motion.clip_at_real_speed``, as its track has them.
+    """
+
+    def find(start: float, stop: float, contact: float, hand: str) -> RacketPoints:
+        return see_racket(clip, track, start, stop, contact, hand, body_height)
+
+    return find
+
+
+#: From so long before contact to so long after it, seconds, pictures are looked at that are at least ``_DENSE`` after
+#: the one before; elsewhere, where the racket is slower, one every ``_SPARSE``. In a forehand the drop begins some
+#: 0.31 s before contact (medians of the model swings).
+_NEAR, _NEAR_AFTER = 0.40, 0.12
+_DENSE, _SPARSE = 1.0 / 130.0, 1.0 / 32.0
+
+
+def worth(times: Array, start: float, stop: float, contact: float) -> NDArray[np.bool_]:
+    """(N,) which pictures, at ``times`` (N,) seconds, are looked at for a racket from ``start`` to ``stop``."""
+    out = np.zeros(len(times), dtype=bool)
+    last = -np.inf
+    for k in np.flatnonzero((times >= start) & (times <= stop)):
+        near = contact - _NEAR <= times[k] <= contact + _NEAR_AFTER
+        # Times are rounded; a picture that is a millisecond early is not left out.
+        if times[k] - last > (_DENSE if near else _SPARSE) - 1e-3:
+            out[k], last = True, times[k]
+    return out
 
 
 #: A hand that was not seen for longer than this is nowhere, seconds.
