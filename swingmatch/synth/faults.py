@@ -39,6 +39,37 @@ def _by(**amounts: float) -> Callable[[ForehandStyle, float], ForehandStyle]:
     return apply
 
 
+def _part_early(style: ForehandStyle, size: float) -> ForehandStyle:
+    """The off hand lets go as soon as the turn starts."""
+    return replace(style, part_early=size * (style.turn_lead - style.apart_lead - 0.04))
+
+
+def _one_block(style: ForehandStyle, size: float) -> ForehandStyle:
+    """The hips turn back as far as the shoulders, and come forward with them."""
+    ends = _towards(hip_turn=style.shoulder_turn - 6.0, hip_lead=0.0)
+    return ends(style, size)
+
+
+def _rushed(style: ForehandStyle, size: float) -> ForehandStyle:
+    """Everything before the drop is late; the forward swing is as it was."""
+    share = 1.0 - 0.34 * size
+    return replace(
+        style,
+        turn_lead=style.turn_lead * share,
+        apart_lead=style.apart_lead * share,
+        top_lead=style.top_lead * (1.0 - 0.27 * size),
+    )
+
+
+def _pause(style: ForehandStyle, size: float) -> ForehandStyle:
+    """The take-back is over a third of a second too early, and the hand waits there."""
+    wait = 0.36 * size
+    early = {name: getattr(style, name) + wait for name in ("turn_lead", "apart_lead", "top_lead")}
+    return replace(style, pause=wait, **early)
+
+
+#: The faults that ``cast.random_player`` draws from. Another entry would make other players of all seeds: newer ones
+#: are in ``EVERY_FAULT`` alone.
 FAULTS: Mapping[str, Fault] = {
     "late_contact": Fault(
         "The ball is met too far back, beside the body instead of in front.", _by(contact_front=-0.55)
@@ -94,6 +125,54 @@ FAULTS: Mapping[str, Fault] = {
     ),
 }  # fmt: skip
 
+#: All that can be planted: ``FAULTS``, and what they lack of the patterns that a coach names.
+EVERY_FAULT: Mapping[str, Fault] = {
+    **FAULTS,
+    "contact_too_far_in_front": Fault(
+        "The ball is met too far in front, with the arm stretched and the trunk bent after it.",
+        _by(contact_front=0.26, elbow_contact=-20.0, lean=9.0),
+    ),
+    "low_contact": Fault(
+        "The ball is met too low, near the knees.", _towards(contact_height=-0.24, racket_contact=26.0)
+    ),
+    "high_contact": Fault("The ball is met too high, above the shoulder.", _towards(contact_height=0.80)),
+    "face_open_contact": Fault("The strings look up at contact.", _by(face=16.0)),
+    "face_closed_contact": Fault("The strings look down at contact.", _by(face=-16.0)),
+    "face_up_drop": Fault("The strings look up all through the drop.", _towards(face_drop=112.0)),
+    "weight_back": Fault(
+        "The weight stays on the back foot, whose heel does not come up.",
+        _towards(weight_load=0.22, weight_contact=0.12, back_heel=0.0),
+    ),
+    "back_foot_saves_balance": Fault(
+        "The player falls away from the ball, and the back foot comes round early and far to save the balance.",
+        _towards(side_lean=-11.0, balance_save=1.0),
+    ),
+    "one_block": Fault("Hips and shoulders are turned back as one block.", _one_block),
+    "hips_ahead": Fault(
+        "The hips tear loose ahead and are round past the ball at contact.", _by(hip_lead=55.0, hip_contact=-30.0)
+    ),
+    "arm_only": Fault(
+        "The arm swings alone: hips and shoulders are turned little and hardly come forward.",
+        _towards(shoulder_turn=66.0, hip_turn=44.0, shoulder_contact=36.0, hip_contact=30.0, forward_time=0.12),
+    ),
+    "shoulders_stay_turned": Fault(
+        "The shoulders do not come round: they are still turned sideways when the ball is met.",
+        _by(shoulder_contact=28.0),
+    ),
+    "slowing": Fault(
+        "The swing is fastest long before the ball and slows into contact.",
+        _towards(arm_lead=0.085, trunk_peak=0.115, racket_rate=1450.0),
+    ),
+    "rushed_take_back": Fault("The turn starts late and the take-back is rushed.", _rushed),
+    "hands_part_early": Fault("The off hand lets go of the racket as the turn starts.", _part_early),
+    "long_take_back": Fault("The hand goes far back behind the body.", _by(take_back_reach=40.0)),
+    "paused_swing": Fault("The racket is back early and waits; the swing starts from standing.", _pause),
+    "collapsed_elbow": Fault(
+        "The elbow folds through contact instead of stretching.", _by(elbow_contact=14.0, elbow_through=52.0)
+    ),
+    "leaning_over": Fault("The trunk bends forward over the ball.", _by(lean=20.0)),
+}  # fmt: skip
+
 
 def apply_faults(style: ForehandStyle, faults: Mapping[str, float]) -> ForehandStyle:
     """A style with faults planted, in the order given.
@@ -103,9 +182,9 @@ def apply_faults(style: ForehandStyle, faults: Mapping[str, float]) -> ForehandS
     ValueError : for an unknown fault, or a size outside 0..1.
     """
     for name, size in faults.items():
-        if name not in FAULTS:
-            raise ValueError(f"unknown fault {name!r}, expected one of {', '.join(FAULTS)}")
+        if name not in EVERY_FAULT:
+            raise ValueError(f"unknown fault {name!r}, expected one of {', '.join(EVERY_FAULT)}")
         if not 0.0 <= size <= 1.0:
             raise ValueError(f"fault {name!r} has size {size}, expected 0 to 1")
-        style = FAULTS[name].apply(style, size)
+        style = EVERY_FAULT[name].apply(style, size)
     return style

@@ -35,9 +35,8 @@ BODY, ARM, RACKET = 0.045, 0.022, 0.016
 HIP_AFTER, TRUNK_AFTER = 0.130, 0.125
 #: Racket's direction as it lags most, and where the wrap-around finish ends, degrees.
 LAG, WRAP = 186.0, -140.0
-#: Swing of the arm against the chest: fastest this long before contact, and its bell's widths before and after,
-#: seconds; with the turn of the trunk they put the wrist's fastest instant where A16 has it.
-ARM_LEAD, ARM_BEFORE, ARM_AFTER = 0.042, 0.044, 0.030
+#: Swing of the arm against the chest: its bell's widths before and after the fastest instant, seconds.
+ARM_BEFORE, ARM_AFTER = 0.044, 0.030
 #: Instants (seconds from contact) at which the arm's swing gets a key.
 ARM_KEYS = (-0.10, -0.08, -0.06, -0.045, -0.03, -0.015, 0.0, 0.015, 0.03, 0.05, 0.075)
 #: Seconds before contact at which the racket turns fastest against the body (to meet A17 with the hand's speed).
@@ -106,7 +105,7 @@ def perform(
 
     Parameters
     ----------
-    style, build, hand : who plays and how. ``faults`` : name -> size 0..1, see ``faults.FAULTS``.
+    style, build, hand : who plays and how. ``faults`` : name -> size 0..1, see ``faults.EVERY_FAULT``.
     variation : natural spread between repeats, 1 as usual, 0 for exact repeats. ``seed`` : fixes it.
     rest : seconds at ready between a recovery and the next split step.
 
@@ -308,7 +307,7 @@ def _hitting_arm(p: Planned, build: Build, keys: Keys) -> None:
     down = held + 0.6 * (home - held)
     # The arm has done most of its swing before contact; then it slows and the racket goes on.
     slot_azimuth = s.take_back_reach - 4.0
-    shares = drive(np.array(ARM_KEYS), -ARM_LEAD, ARM_BEFORE, ARM_AFTER)
+    shares = drive(np.array(ARM_KEYS), -s.arm_lead, ARM_BEFORE, ARM_AFTER)
     swung = (slot_azimuth - k.azimuth) / float(shares[ARM_KEYS.index(0.0)])
     forward = [(at, slot_azimuth - swung * float(share)) for at, share in zip(ARM_KEYS, shares, strict=True)]
     table: Keys = {
@@ -324,7 +323,7 @@ def _hitting_arm(p: Planned, build: Build, keys: Keys) -> None:
         ],
         "elbow": [
             (ready, 88), (turn, 90), (apart, 100), (half, loop_elbow), (back, s.elbow_take_back),
-            (low, slot_elbow), (0.0, s.elbow_contact), (0.07, s.elbow_contact - 4.0),
+            (low, slot_elbow), (0.0, s.elbow_contact), (0.07, s.elbow_contact + s.elbow_through),
             (fin, 98), (held, 100), (home, 88),
         ],
         "pole_x": [(ready, -0.3), (apart, -0.3), (back, -0.5), (low, -0.5), (0.0, -0.4), (0.14, 0.1),
@@ -347,6 +346,10 @@ def _hitting_arm(p: Planned, build: Build, keys: Keys) -> None:
             (0.10, k.closing + 30.0), (fin, 20), (home, 5),
         ],
     }  # fmt: skip
+    if s.pause > 0.0:
+        table["arm_elevation"].append((back + s.pause, top))
+        table["elbow"].append((back + s.pause, s.elbow_take_back))
+        table["racket_elevation"].append((back + s.pause, 48 + 40 * s.loop))
     for name, values in table.items():
         keys[name] += [(p.contact + at, float(value)) for at, value in values]
 
@@ -355,7 +358,7 @@ def _off_arm(times: Array, p: Planned, keys: Keys) -> Array:
     """Key poses of the off arm; gives (T,) how far it has let go of the racket, 0..1."""
     s = p.style
     span = s.off_arm_span
-    apart, back, fin = -s.apart_lead, -s.top_lead, s.finish_time
+    apart, back, fin = -s.apart_lead - s.part_early, -s.top_lead, s.finish_time
     home = s.finish_time + s.recovery_time
     table: Keys = {
         "off_azimuth": [(-s.turn_lead, 25), (apart, 35), (back, 12 - 20 * (1 - span)), (-0.2, 8 - 20 * (1 - span)),
@@ -417,15 +420,20 @@ def _feet(p: Planned, build: Build, plans: dict[str, FootPlan], keys: Keys) -> N
     left.move(c - s.turn_lead + 0.25, c - s.top_lead + 0.03, inside, 0.06)
     # The heel comes up as the weight leaves the inside foot.
     left.heel += [(split, 0), (c - s.turn_lead + 0.08, 0), (c - s.turn_lead + 0.28, 32), (c - s.top_lead, 0)]
-    right.heel += [(split, 0), (c - 0.22, 0), (c, 30), (c + 0.10, 54)]
+    right.heel += [(split, 0), (c - 0.22, 0), (c, 30 * s.back_heel), (c + 0.10, 54 * s.back_heel)]
     right.pivots.append((c - 0.16, c + 0.12, -0.45 * outside.yaw))
 
     fin, home = c + s.finish_time, c + s.finish_time + s.recovery_time
     landed = outside
     if s.back_foot_round > 0.5:
-        landed = Plant(inside.x - 0.02, inside.z + max(1.25, 0.8 * s.base_width) * shoulders, 14.0)
+        landed = Plant(
+            inside.x - 0.02 + 0.35 * s.balance_save,
+            inside.z + max(1.25, 0.8 * s.base_width) * shoulders,
+            14.0,
+        )
         # The longer the step into the ball, the sooner the back foot is pulled along.
         leave = c + 0.12 - 0.07 * float(np.clip((s.stance - 50.0) / 40.0, 0.0, 1.0))
+        leave -= s.balance_save * (leave - c)
         right.move(leave, fin + 0.06, landed, 0.09)
         right.heel += [(c + 0.22, 44), (fin + 0.10, 0)]
     else:

@@ -63,6 +63,16 @@ class GroundstrokeStyle:
     forward_time : spread of the forward turn before its fastest instant; smaller = more explosive.
     racket_rate : fastest turn of the racket about the vertical, degrees a second.
     back_foot_round : 1 the back foot comes round after contact, 0 stays behind on its toes.
+
+    What follows is nothing in a sound stroke; faults need it.
+
+    balance_save : 1 the back foot leaves the ground at contact already and lands far round, to catch a fall.
+    back_heel : 1 the back heel comes up as the weight leaves it, 0 stays on the ground until after contact.
+    arm_lead : seconds before contact at which the arm swings fastest against the chest (with the turn of the trunk it
+        puts the wrist's fastest instant where A16 has it); larger = slowing into contact.
+    elbow_through : elbow flexion added from contact until 0.07 s after it; sound arms go on stretching.
+    part_early : seconds that the off hand lets go before ``apart_lead``.
+    pause : seconds that the hand waits at the top of the take-back.
     """
 
     stance: float = 50.0
@@ -112,6 +122,12 @@ class GroundstrokeStyle:
     forward_time: float = 0.082
     racket_rate: float = 2030.0
     back_foot_round: float = 1.0
+    balance_save: float = 0.0
+    back_heel: float = 1.0
+    arm_lead: float = 0.042
+    elbow_through: float = -4.0
+    part_early: float = 0.0
+    pause: float = 0.0
 
 
 @dataclass(frozen=True)
