@@ -72,14 +72,20 @@ def fault_of(table: Mapping[str, Any], stroke: str, where: str, *, own: bool = F
     return Fault(
         id=name,
         stroke=stroke,
+        title=texts["title"],
         signs=_signs(table.get("signs"), stroke, here),
+        costs=texts["costs"],
+        cause=texts["cause"],
         causes=_texts(table.get("causes", []), f"{here}: causes"),
         confused=dict(confused),
+        cue=texts["cue"],
         drill=_drill(table.get("drill"), here),
         caution=_text(table, "caution", here) if table.get("caution") else "",
+        consequence=numbers["consequence"],
+        teachable=numbers["teachable"],
+        order=numbers["order"],
+        source=texts["source"],
         own=own,
-        **texts,
-        **numbers,
     )
 
 

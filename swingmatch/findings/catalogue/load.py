@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, MutableMapping, Sequence
 from dataclasses import replace
 from functools import cache
 from importlib.resources import files
@@ -71,7 +71,7 @@ def save_own(path: Path, fault: Fault) -> None:
     fault_of(table, fault.stroke, path.name)
     document = _document(path) if path.exists() else tomlkit.document()
     part = document.setdefault(fault.stroke, tomlkit.table(is_super_table=True))
-    entries = part.setdefault("fault", tomlkit.aot()) if isinstance(part, Mapping) else None
+    entries = part.setdefault("fault", tomlkit.aot()) if isinstance(part, MutableMapping) else None
     if not isinstance(entries, AoT):
         raise CatalogueError(f"{path.name} may hold faults only, each under [[{fault.stroke!r}.fault]].")
     there = next((entry for entry in entries if entry.get("id") == fault.id), None)
