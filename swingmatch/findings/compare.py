@@ -1,145 +1,52 @@
-"""Deviations: every quantity in every phase and at the key instants, player minus model.
-
-The phases are the model's, carried to the player by the warp: both sides of a difference are taken over the same part
-of the stroke, and a player's stroke needs no events of its own beyond contact.
-"""
+"""Deviations: every quantity in every phase and at the key instants, player minus model."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from swingmatch.align.alignment import Alignment
 from swingmatch.body.skeleton import INDEX, K, middle, swap_sides
-from swingmatch.findings.accuracy import error_of
+from swingmatch.findings.accuracy import Hides, can_be_seen, error_of, nothing_hidden
+from swingmatch.findings.columns import (
+    COLUMNS,
+    INSTANT_NAMES,
+    INSTANTS,
+    Spans,
+    carried,
+    columns_of,
+    mean,
+    means,
+    moments,
+    near,
+    spans_of,
+    spread_over,
+)
+from swingmatch.findings.curves import Curves, curves_of
 from swingmatch.findings.deviation import Deviation
 from swingmatch.findings.quantities import QUANTITIES, Quantity
+from swingmatch.findings.timing import durations
+from swingmatch.findings.typical import own_spread, spread_of
 from swingmatch.series import resample
 from swingmatch.stroke.measures import angle_between
-from swingmatch.stroke.swing import Swing, phase_bounds
+from swingmatch.stroke.swing import Swing
+
+__all__ = (
+    "COLUMNS",
+    "INSTANTS",
+    "Hides",
+    "can_be_seen",
+    "compare",
+    "joint_differences",
+    "moments",
+    "nothing_hidden",
+    "quantities",
+)
 
 Array = NDArray[np.float64]
-
-#: Why a quantity in a column is not to be reported from this clip, or None where it may be.
-Hides = Callable[[str, str], str | None]
-
-#: Instants that get a column of their own beside the phases: label and event.
-INSTANTS: tuple[tuple[str, str], ...] = (("end of take-back", "end_of_take_back"), ("contact", "contact"))
-_INSTANT_NAMES = frozenset(label for label, _ in INSTANTS)
-#: Columns of the comparison in order of time.
-COLUMNS = (
-    "preparation",
-    "take-back",
-    "end of take-back",
-    "drop",
-    "forward swing",
-    "contact",
-    "follow-through",
-)
-#: Half-width of an instant, seconds: the frame before and after at 60 fps, which halves the noise of one frame.
-_INSTANT = 0.017
-#: Smallest difference in a phase's duration that matters on court, ms (*common practice, no source*).
-_TIME_FLOOR = 80.0
-#: A difference in doubt by more than this many floors cannot be told from this view.
-_TOO_UNSURE = 1.5
-#: Moments at which a quantity is read within a column.
-_MOMENTS = 32
-#: The warp must reach all of a column but this much, seconds; it starts and ends on samples, up to 1/120 s inside.
-_UNREACHED = 0.02
-
-
-def moments(events: dict[str, float]) -> dict[str, tuple[float, float]]:
-    """Start and end of every column, on the clock of ``events``; an instant is a short stretch around its event."""
-    out = {name: bounds for name, bounds in phase_bounds(events).items() if name in COLUMNS}
-    for label, event in INSTANTS:
-        if event in events:
-            out[label] = (events[event] - _INSTANT, events[event] + _INSTANT)
-    return out
-
-
-def _from_contact(swing: Swing) -> dict[str, float]:
-    return {name: time - swing.contact for name, time in swing.events.items()}
-
-
-def _means(values: Array, times: Array, spans: dict[str, tuple[float, float]]) -> dict[str, float]:
-    """Mean of ``values`` over the time of each span, NaN where nothing is known there.
-
-    Taken over moments evenly spread within the span, not over the frames that happen to fall inside: a phase may be a
-    few frames short, and one more or less at its border would show.
-    """
-    shares = (np.arange(_MOMENTS) + 0.5) / _MOMENTS
-    return {
-        name: _mean(resample(values, times, start + shares * (stop - start)))
-        for name, (start, stop) in spans.items()
-    }
-
-
-def _peaks(
-    curve: Array,
-    times: Array,
-    model_curve: Array,
-    model_times: Array,
-    alignment: Alignment,
-    span: tuple[float, float],
-) -> tuple[Array, Array]:
-    """Player minus model at moments spread over the model's ``span``, and when each is on the player's clock.
-
-    Both are (M,); the model's moment is carried to the player by the warp. All times are seconds from contact.
-    """
-    start, stop = span
-    theirs = start + (np.arange(_MOMENTS) + 0.5) / _MOMENTS * (stop - start)
-    mine = alignment.to_player(theirs)
-    return resample(curve, times, mine) - resample(model_curve, model_times, theirs), mine
-
-
-def _peak(gaps: Sequence[Array], moments: Sequence[Array], degrees: bool) -> tuple[float, float]:
-    """The largest of the mean differences (each (M,), of one swing), with its sign, and its mean time."""
-    if not gaps:
-        return float("nan"), float("nan")
-    rows = np.array([_near(gap, 0.0) for gap in gaps] if degrees else gaps)
-    known = np.isfinite(rows).all(axis=0)
-    if not known.any():
-        return float("nan"), float("nan")
-    mean = np.where(known, np.mean(rows, axis=0), 0.0)
-    most = int(np.argmax(np.abs(mean)))
-    return float(mean[most]), float(np.mean(np.array(moments)[:, most]))
-
-
-def _table(swing: Swing, spans: dict[str, tuple[float, float]]) -> dict[tuple[str, str], float]:
-    """Value of every quantity in every span (seconds from contact): (quantity key, column) -> value."""
-    right = swing.as_right_handed()
-    times = swing.times - swing.contact
-    return {
-        (key, column): value
-        for key, quantity in QUANTITIES.items()
-        for column, value in _means(quantity.compute(right.points), times, spans).items()
-    }
-
-
-def _carried(alignment: Alignment, spans: dict[str, tuple[float, float]]) -> dict[str, tuple[float, float]]:
-    """The model's spans on the player's clock; instants keep their length.
-
-    A span that the warp does not reach from end to end is left out: cut short, it would be another part of the stroke.
-    """
-    first, last = alignment.model_times[[0, -1]]
-    out = {}
-    for name, (start, stop) in spans.items():
-        if start < first - _UNREACHED or stop > last + _UNREACHED:
-            continue
-        if name in _INSTANT_NAMES:
-            centre = float(alignment.to_player(np.array([0.5 * (start + stop)]))[0])
-            out[name] = (centre - _INSTANT, centre + _INSTANT)
-        else:
-            a, b = alignment.to_player(np.array([start, stop]))
-            out[name] = (float(a), float(b))
-    return out
-
-
-def nothing_hidden(quantity: str, column: str) -> None:
-    """The ``Hides`` of footage in which everything may be told."""
 
 
 def compare(
@@ -155,196 +62,121 @@ def compare(
     ----------
     players : the player's swings of one clip (one camera side). model : the chosen model swing.
     alignments : of each player's swing with ``model``, in the same order.
-    repeats : all of the volunteer's swings, ``model`` among them; they give the model's own spread.
+    repeats : all of the volunteer's swings, ``model`` among them; they give the model's own spread. That of a single
+        one is unknown: the usual spread of the shipped volunteers is taken (see ``typical``).
     hides : tells what the footage cannot show; that is *not visible*, as what the camera side cannot show.
 
     Returns
     -------
     One deviation for each quantity and column that both sides know, then one for each phase's duration. Angles are
-    compared to the nearest whole turn, so that 350 degrees and -10 degrees are the same.
+    compared to the nearest whole turn, so that 350 degrees and -10 degrees are the same. Nothing is said here of
+    chance, see ``discovery``.
     """
-    spans = moments(_from_contact(model))
-    carried = [_carried(alignment, spans) for alignment in alignments]
-    tables = [_table(player, span) for player, span in zip(players, carried, strict=True)]
-    models = [_table(repeat, moments(_from_contact(repeat))) for repeat in repeats]
-    aside = [
-        _table(player.turned(player.azimuth_sd), span) for player, span in zip(players, carried, strict=True)
-    ]
-    azimuth = players[0].as_right_handed().camera_azimuth
-    right = [(player.as_right_handed().points, player.times - player.contact) for player in players]
-    theirs_right, theirs_times = model.as_right_handed().points, model.times - model.contact
-    out: list[Deviation] = []
+    theirs = [curves_of(repeat) for repeat in repeats]
+    found = quantities([curves_of(p) for p in players], curves_of(model), alignments, theirs, hides)
+    return (*found, *durations(players, model, alignments, repeats, hides))
+
+
+def quantities(
+    players: Sequence[Curves],
+    model: Curves,
+    alignments: Sequence[Alignment],
+    repeats: Sequence[Curves],
+    hides: Hides = nothing_hidden,
+) -> tuple[Deviation, ...]:
+    """The deviations of the quantities, see ``compare``."""
+    spans = spans_of(model.swing)
+    reached = [carried(alignment, spans) for alignment in alignments]
+    repeat_spans = [spans_of(repeat.swing) for repeat in repeats]
+    azimuth = players[0].swing.as_right_handed().camera_azimuth
+    stroke = model.swing.stroke
+    out = []
     for key, quantity in QUANTITIES.items():
-        curves = [quantity.compute(points) for points, _ in right]
-        model_curve = quantity.compute(theirs_right)
-        for column in COLUMNS:
-            reached = [span[column] for span in carried if column in span]
-            if not reached:
+        for column in columns_of(stroke):
+            if not any(column in span for span in reached):
                 continue
-            values = np.array([table.get((key, column), np.nan) for table in tables])
-            theirs = np.array([table.get((key, column), np.nan) for table in models])
-            turned = np.array([table.get((key, column), np.nan) for table in aside]) - values
-            at = float(np.median([0.5 * (start + stop) for start, stop in reached]))
-            found = _deviation(quantity, column, values, theirs, turned, azimuth, at, hides)
-            if column not in _INSTANT_NAMES:
-                gaps = [
-                    _peaks(curve, times, model_curve, theirs_times, alignment, spans[column])
-                    for curve, (_, times), alignment, span in zip(
-                        curves, right, alignments, carried, strict=True
-                    )
-                    if column in span
-                ]
-                peak, when = _peak([g for g, _ in gaps], [t for _, t in gaps], quantity.unit == "deg")
-                found = replace(found, peak=peak, peak_at=when)
-            out.append(found)
-    frame = max(float(np.median(np.diff(player.times))) for player in players)
-    out.extend(_durations(carried, repeats, azimuth, frame, hides))
-    return tuple(deviation for deviation in out if np.isfinite(deviation.value))
+            values = _values([player.values[key] for player in players], players, reached, column)
+            turned = _values([player.turned[key] for player in players], players, reached, column)
+            theirs = _values([repeat.values[key] for repeat in repeats], repeats, repeat_spans, column)
+            if not np.isfinite(values).any() or not np.isfinite(theirs).any():
+                continue
+            off = turned - values
+            if quantity.unit == "deg":
+                off = near(off, 0.0)
+                theirs = near(theirs, theirs[np.isfinite(theirs)][0])
+                values = near(values, mean(theirs))
+            # All swings of a clip are off by the same, so it does not shrink with their number.
+            error = float(np.hypot(error_of(key, column, azimuth, stroke), np.nan_to_num(mean(off))))
+            player, other = mean(values), mean(theirs)
+            peak, peak_at = _peak(quantity, players, model, alignments, reached, column, player - other)
+            out.append(
+                Deviation(
+                    quantity=key,
+                    phase=column,
+                    unit=quantity.unit,
+                    player=player,
+                    model=other,
+                    spread=spread_of(theirs, stroke, f"{key}@{column}"),
+                    error=error,
+                    repeat=own_spread(values),
+                    floor=quantity.floor,
+                    swings=int(np.isfinite(values).sum()),
+                    at=float(np.median([0.5 * sum(span[column]) for span in reached if column in span])),
+                    visible=can_be_seen(quantity.floor, error) and hides(key, column) is None,
+                    peak=peak,
+                    peak_at=peak_at,
+                )
+            )
+    return tuple(out)
 
 
-def _sd(values: Array) -> float:
-    known = values[np.isfinite(values)]
-    return float(np.std(known, ddof=1)) if len(known) > 1 else 0.0
-
-
-def _mean(values: Array) -> float:
-    known = values[np.isfinite(values)]
-    return float(known.mean()) if len(known) else float("nan")
-
-
-def _near(values: Array, reference: float) -> Array:
-    """Angles in degrees moved by whole turns to within half a turn of ``reference``."""
-    return values - 360.0 * np.round((values - reference) / 360.0)
-
-
-def can_be_seen(floor: float, error: float) -> bool:
-    """Whether a quantity whose smallest difference that matters is ``floor`` can be told with this ``error``."""
-    return error <= _TOO_UNSURE * floor
-
-
-def _deviation(
-    quantity: Quantity,
-    column: str,
-    values: Array,
-    theirs: Array,
-    turned: Array,
-    azimuth: float,
-    at: float,
-    hides: Hides,
-) -> Deviation:
-    """One deviation; ``turned`` is by how much the values change with an azimuth off by its standard deviation."""
-    if quantity.unit == "deg":
-        turned = _near(turned, 0.0)
-    by_azimuth = _mean(turned)
-    # All swings of a clip are off by the same, so it does not shrink with their number.
-    error = float(np.hypot(error_of(quantity.key, column, azimuth), np.nan_to_num(by_azimuth)))
-    known = theirs[np.isfinite(theirs)]
-    if quantity.unit == "deg" and len(known):
-        theirs = _near(theirs, known[0])
-        values = _near(values, _mean(theirs))
-    return Deviation(
-        quantity=quantity.key,
-        phase=column,
-        unit=quantity.unit,
-        player=_mean(values),
-        model=_mean(theirs),
-        spread=_sd(theirs),
-        error=error,
-        repeat=_sd(values),
-        floor=quantity.floor,
-        swings=int(np.isfinite(values).sum()),
-        at=at,
-        visible=can_be_seen(quantity.floor, error) and hides(quantity.key, column) is None,
+def _values(series: Sequence[Array], whose: Sequence[Curves], spans: Sequence[Spans], column: str) -> Array:
+    """Mean of each swing's series over its own span of a column: (N,), NaN where it has none."""
+    return np.array(
+        [
+            means(values, one.clock, span, (column,)).get(column, np.nan)
+            for values, one, span in zip(series, whose, spans, strict=True)
+        ]
     )
 
 
-def _durations(
-    carried: list[dict[str, tuple[float, float]]],
-    repeats: Sequence[Swing],
-    azimuth: float,
-    frame: float,
-    hides: Hides,
-) -> list[Deviation]:
-    """How much longer than the model the player takes over each phase, ms.
-
-    A difference shorter than the time ``frame`` between two pictures, seconds, never counts.
-    """
-    out = []
-    floor = max(_TIME_FLOOR, 1000.0 * frame)
-    bounds = [moments(_from_contact(repeat)) for repeat in repeats]
-    for column in COLUMNS:
-        reached = [span[column] for span in carried if column in span]
-        if column in _INSTANT_NAMES or not reached:
-            continue
-        mine = np.array([1000.0 * (stop - start) for start, stop in reached])
-        theirs = np.array([1000.0 * (b[column][1] - b[column][0]) for b in bounds if column in b])
-        error = error_of("duration", column, azimuth)
-        out.append(
-            Deviation(
-                quantity="duration",
-                phase=column,
-                unit="ms",
-                player=_mean(mine),
-                model=_mean(theirs),
-                spread=_sd(theirs),
-                error=error,
-                repeat=_sd(mine),
-                floor=floor,
-                swings=len(mine),
-                at=float(np.median([start for start, _ in reached])),
-                visible=can_be_seen(_TIME_FLOOR, error) and hides("duration", column) is None,
-            )
-        )
-    return out
-
-
-def shifts(
-    players: Sequence[Swing],
-    model: Swing,
+def _peak(
+    quantity: Quantity,
+    players: Sequence[Curves],
+    model: Curves,
     alignments: Sequence[Alignment],
-    repeats: Sequence[Swing],
-    hides: Hides = nothing_hidden,
-) -> tuple[Deviation, ...]:
-    """How much earlier than the model, counted from contact, the player is in each column by the warp, ms.
+    reached: Sequence[Spans],
+    column: str,
+    value: float,
+) -> tuple[float, float]:
+    """The largest difference along the warp within a column, with its sign, and its time on the player's clock.
 
-    Arguments as for ``compare``. Mean over the column's moments; positive where the player is there earlier (farther
-    ahead of contact, or less long after it). Contact meets contact, so there is none at contact. The error is that of
-    the duration of the column's phase; the model's repeats spread by how far the middle of the column is from contact.
+    The difference is taken at moments spread over the model's column, each carried to every player's swing by the warp,
+    from the model swing itself, and averaged over the swings that show the quantity there. Angles are brought to
+    the nearest whole turn of ``value``. An instant has no peak. The largest of many noisy differences is on average
+    further out than the largest true one: it says where to look, and ``Deviation.value`` how much it is.
     """
-    spans = moments(_from_contact(model))
-    carried = [_carried(alignment, spans) for alignment in alignments]
-    azimuth = players[0].as_right_handed().camera_azimuth
-    frame = max(float(np.median(np.diff(player.times))) for player in players)
-    floor = max(_TIME_FLOOR, 1000.0 * frame)
-    bounds = [moments(_from_contact(repeat)) for repeat in repeats]
-    out = []
-    for column, span in spans.items():
-        pairs = zip(alignments, carried, strict=True)
-        reached = [(alignment, own[column]) for alignment, own in pairs if column in own]
-        if column == "contact" or not reached:
+    if column in INSTANT_NAMES:
+        return math.nan, math.nan
+    at = spread_over(spans_of(model.swing)[column])
+    theirs = resample(model.values[quantity.key], model.clock, at)
+    gaps, times = [], []
+    for player, alignment, span in zip(players, alignments, reached, strict=True):
+        if column not in span:
             continue
-        theirs = span[0] + (np.arange(_MOMENTS) + 0.5) / _MOMENTS * (span[1] - span[0])
-        early = np.array([1000.0 * float(np.mean(theirs - one.to_player(theirs))) for one, _ in reached])
-        model_at = -1000.0 * float(np.mean(theirs))
-        phase = "take-back" if column in _INSTANT_NAMES else column
-        error = error_of("duration", phase, azimuth)
-        out.append(
-            Deviation(
-                quantity="shift",
-                phase=column,
-                unit="ms",
-                player=model_at + _mean(early),
-                model=model_at,
-                spread=_sd(np.array([-500.0 * sum(b[column]) for b in bounds if column in b])),
-                error=error,
-                repeat=_sd(early),
-                floor=floor,
-                swings=len(early),
-                at=float(np.median([0.5 * sum(own) for _, own in reached])),
-                visible=can_be_seen(_TIME_FLOOR, error) and hides("duration", phase) is None,
-            )
-        )
-    return tuple(out)
+        own = alignment.to_player(at)
+        gap = resample(player.values[quantity.key], player.clock, own) - theirs
+        if np.isfinite(gap).any():
+            gaps.append(near(gap, value) if quantity.unit == "deg" else gap)
+            times.append(own)
+    if not gaps:
+        return math.nan, math.nan
+    # A mean over other swings at the next moment would jump.
+    average = np.mean(gaps, axis=0)
+    if not np.isfinite(average).any():
+        return math.nan, math.nan
+    most = int(np.nanargmax(np.abs(average)))
+    return float(average[most]), float(np.median([own[most] for own in times]))
 
 
 #: The segment that leads to each keypoint, for colouring joints by how far its direction departs.

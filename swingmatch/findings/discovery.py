@@ -1,4 +1,13 @@
-"""How likely each deviation is to be chance, when many were looked at."""
+"""How likely each deviation is to be chance, when many were looked at.
+
+A comparison looks at more than a hundred things at once, and of a hundred that are nothing five are beyond two standard
+deviations. What is asked of each deviation is therefore whether, among those that are as clear as this one, more than
+a tenth must be expected to be nothing: the false discovery rate of Benjamini and Hochberg. It does not depend on how
+many were looked at where much is wrong, and asks for more where only one stands out.
+
+What is tested is that there is no difference at all, not that it is below the floor: the floor says what matters on
+court, this says what is real, and ``Deviation.counts`` asks for both.
+"""
 
 from __future__ import annotations
 
@@ -6,15 +15,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.stats import false_discovery_control, norm
 
 from swingmatch.findings.deviation import Deviation
-
-Array = NDArray[np.float64]
-
-#: Share of false ones that is accepted among the deviations that are said to be real (*common practice, no source*).
-FALSE_SHARE = 0.1
 
 
 def alone(deviation: Deviation) -> float:
@@ -32,8 +35,11 @@ def alone(deviation: Deviation) -> float:
 def with_chances(deviations: Sequence[Deviation]) -> tuple[Deviation, ...]:
     """The deviations with ``chance`` filled in: adjusted by Benjamini and Hochberg over all that the view shows.
 
+    What the view cannot show was not looked at: it makes the others no less sure, and its own chance is 1.
+
     Source: Benjamini and Hochberg, Journal of the Royal Statistical Society B 57 (1995), 289-300, which holds where
-    the deviations are independent or move together, as neighbours of a map do.
+    the deviations are independent, or move together as neighbours of a map do (Benjamini and Yekutieli, Annals of
+    Statistics 29 (2001), 1165-1188).
     """
     shown = [i for i, deviation in enumerate(deviations) if deviation.visible]
     out = [replace(deviation, chance=1.0) for deviation in deviations]

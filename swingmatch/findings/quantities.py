@@ -28,6 +28,7 @@ class Quantity:
     joint : keypoint (right-handed) at which the review shows it.
     compute : (T, K, 3) right-handed points on court axes to (T,).
     floor : smallest difference that matters on court, in ``unit``.
+    arm : whether it is of an arm: of the right one where that is the hitting arm, with a backhand of the left.
     """
 
     key: str
@@ -36,6 +37,7 @@ class Quantity:
     joint: str
     compute: Callable[[Array], Array]
     floor: float
+    arm: bool = False
 
 
 def _rows() -> tuple[Quantity, ...]:
@@ -50,6 +52,7 @@ def _rows() -> tuple[Quantity, ...]:
             "right_elbow",
             lambda p: m.flexion(p, "right_shoulder", "right_elbow", "right_wrist"),
             15.0,
+            arm=True,
         ),
         Quantity(
             "off_elbow_flexion",
@@ -58,6 +61,7 @@ def _rows() -> tuple[Quantity, ...]:
             "left_elbow",
             lambda p: m.flexion(p, "left_shoulder", "left_elbow", "left_wrist"),
             25.0,
+            arm=True,
         ),
         Quantity(
             "hitting_arm_raise",
@@ -66,6 +70,7 @@ def _rows() -> tuple[Quantity, ...]:
             "right_elbow",
             lambda p: m.arm_raise(p, "right"),
             15.0,
+            arm=True,
         ),
         Quantity(
             "off_arm_raise",
@@ -74,6 +79,7 @@ def _rows() -> tuple[Quantity, ...]:
             "left_elbow",
             lambda p: m.arm_raise(p, "left"),
             25.0,
+            arm=True,
         ),
         Quantity(
             "outside_knee_flexion",
@@ -94,9 +100,17 @@ def _rows() -> tuple[Quantity, ...]:
         Quantity("trunk_forward_lean", "Trunk lean to the target", "deg", "nose", m.trunk_forward_lean, 10.0),
         Quantity("trunk_side_lean", "Trunk lean to the hitting side", "deg", "nose", m.trunk_side_lean, 10.0),
         Quantity(
-            "hand_in_front", "Hand in front of the hips", "arm lengths", "right_hand", m.hand_in_front, 0.15
+            "hand_in_front",
+            "Hand in front of the hips",
+            "arm lengths",
+            "right_hand",
+            m.hand_in_front,
+            0.15,
+            arm=True,
         ),
-        Quantity("hand_aside", "Hand out to the side", "arm lengths", "right_wrist", m.hand_aside, 0.15),
+        Quantity(
+            "hand_aside", "Hand out to the side", "arm lengths", "right_wrist", m.hand_aside, 0.15, arm=True
+        ),
         Quantity(
             "hand_height",
             "Hand height, hip 0 to shoulder 1",
@@ -104,6 +118,7 @@ def _rows() -> tuple[Quantity, ...]:
             "right_hand",
             m.hand_height,
             0.25,
+            arm=True,
         ),
         Quantity(
             "base_width", "Distance between the feet", "shoulder widths", "right_ankle", m.base_width, 0.35

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from swingmatch.align.alignment import Alignment
 from swingmatch.align.warp import align
 from swingmatch.body.skeleton import INDEX, K, mirror
+from swingmatch.findings.columns import columns_of
 from swingmatch.findings.compare import COLUMNS, INSTANTS, compare, joint_differences, moments
 from swingmatch.findings.quantities import QUANTITIES
 from swingmatch.stroke import measures as m
@@ -97,7 +98,7 @@ def test_a_left_handers_mirror_gives_the_same(movers, model):
 
 
 @given(contact=st.floats(-5, 50), scale=st.floats(0.4, 2.5))
-@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=5, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_time_of_day_and_body_size_change_nothing(movers, model, contact, scale):
     style = np.array([5, -8, 3, 4, 6, -7, 5, 9])
     plain = against(movers.swing(style=style), model)
@@ -298,6 +299,124 @@ def test_joint_differences(movers, model, accuracy_table):
     hidden = joint_differences(left, left_model, same_clock(model))
     assert np.isnan(hidden[:, INDEX["left_ankle"]]).all()
     assert np.isfinite(hidden[:, INDEX["right_ankle"]]).all()
+
+
+# --- peaks ------------------------------------------------------------------------------------------------------------
+
+
+def naive_gaps(players, model, alignments, compute, span):
+    """Mean difference and the players' median time, moment by moment, with numpy's own interpolation."""
+    start, stop = span
+    out = []
+    for step in range(32):
+        at = start + (step + 0.5) / 32 * (stop - start)
+        theirs = np.interp(at, model.times - model.contact, compute(model.points))
+        gaps, times = [], []
+        for player, alignment in zip(players, alignments, strict=True):
+            own = np.interp(at, alignment.model_times, alignment.player_times)
+            gaps.append(np.interp(own, player.times - player.contact, compute(player.points)) - theirs)
+            times.append(own)
+        out.append((float(np.mean(gaps)), float(np.median(times))))
+    return out
+
+
+def test_peaks_are_those_of_the_naive_twin(movers, model):
+    styles = ([5, -8, 3, 4, 6, -7, 5, 9], [3, 2, -3, 9, 1, -2, 5, 4], [0, 5, 3, 1, 6, 8, 5, 2])
+    slower = (1.0, 1.15, 0.9)
+    players = [
+        movers.swing(lambda t, by=by: t / by, style=style) for style, by in zip(styles, slower, strict=True)
+    ]
+    times = np.arange(-144, 67) / 120
+    warps = [Alignment(by * times, times, 0.0) for by in slower]
+    found = by_place(compare(players, model, warps, [model]))
+    spans = moments(dict(model.events))
+    for (quantity, column), deviation in found.items():
+        if quantity == "duration" or column in dict(INSTANTS):
+            assert np.isnan([deviation.peak, deviation.peak_at]).all()
+            continue
+        gaps = naive_gaps(players, model, warps, QUANTITIES[quantity].compute, spans[column])
+        most = max(abs(gap) for gap, _ in gaps)
+        assert abs(deviation.peak) == pytest.approx(most, abs=1e-9)
+        # Where the difference is the same throughout, any of its moments will do.
+        assert any(
+            gap == pytest.approx(deviation.peak, abs=1e-9)
+            and at == pytest.approx(deviation.peak_at, abs=1e-9)
+            for gap, at in gaps
+        )
+
+
+@pytest.mark.parametrize("degrees", [25.0, -25.0])
+def test_a_short_departure_has_its_peak_where_it_is(model, degrees):
+    """A hump of 60 ms within the drop: the mean hardly shows it, the peak has its size, sign and time."""
+    start, stop = phase_bounds(model.events)["drop"]
+    centre = 0.7 * stop + 0.3 * start
+    clock = model.times - model.contact
+    hump = degrees * np.clip(1.0 - np.abs(clock - centre) / 0.03, 0.0, None)
+    player = replace(model, points=bent(model.points, "right", hump[:, None]))
+    found = against(player, model)["outside_knee_flexion", "drop"]
+    assert found.peak == pytest.approx(degrees, rel=0.15)
+    assert found.peak_at == pytest.approx(centre, abs=0.01)
+    assert abs(found.value) < 0.3 * abs(degrees)
+
+
+def test_a_peak_lies_within_its_phase_and_is_no_smaller_than_the_mean(movers, model):
+    player = movers.swing(style=[5, -8, 3, 4, 6, -7, 5, 9])
+    spans = moments(dict(model.events))
+    for (quantity, column), deviation in against(player, model).items():
+        if quantity == "duration" or column in dict(INSTANTS):
+            continue
+        assert spans[column][0] < deviation.peak_at < spans[column][1]
+        assert abs(deviation.peak) >= abs(deviation.value) - 1e-9
+
+
+def test_a_peak_is_to_the_nearest_whole_turn(model, monkeypatch):
+    true = QUANTITIES["shoulder_turn"]
+    player = replace(model, points=model.points + 1e-12)
+
+    def a_turn_on(points):
+        return true.compute(points) + (350.0 if points is not model.points else 0.0)
+
+    monkeypatch.setitem(QUANTITIES, "shoulder_turn", replace(true, compute=a_turn_on))
+    assert against(player, model)["shoulder_turn", "drop"].peak == pytest.approx(-10.0, abs=1e-6)
+
+
+# --- the other strokes ------------------------------------------------------------------------------------------------
+
+
+def test_a_backhands_hitting_arm_is_the_one_that_hits(movers, model):
+    """A forehand whose arms are called by each other's names, mirrored, has the arms and legs of a backhand."""
+    events = {name: at for name, at in model.events.items() if name != "hands_apart"}
+    player = movers.swing(style=[5, -8, 3, 4, 6, -7, 5, 9])
+    forehand = against(player, model)
+
+    order = np.arange(K)
+    for part in ("shoulder", "elbow", "wrist", "hand"):
+        one, other = INDEX[f"left_{part}"], INDEX[f"right_{part}"]
+        order[[one, other]] = other, one
+
+    def backhand(swing):
+        points = mirror(swing.points[:, order])
+        return replace(swing, points=points, stroke="two-handed backhand", events=events)
+
+    found = against(backhand(player), backhand(model))
+    for quantity, row in QUANTITIES.items():
+        if row.arm or "knee" in quantity:
+            assert found[quantity, "drop"].value == pytest.approx(forehand[quantity, "drop"].value)
+    # The study knows the errors of a forehand's quantities alone.
+    assert not any(deviation.visible for deviation in found.values())
+
+
+def test_a_serve_has_columns_of_its_own(model):
+    names = {"ready": "ready", "turn_start": "toss_release", "end_of_take_back": "loaded"}
+    names |= {"forward_start": "racket_low", "contact": "contact"}
+    names |= {"end_of_follow_through": "end_of_follow_through"}
+    events = {new: model.events[old] for old, new in names.items()}
+    serve = replace(model, stroke="serve", events=events)
+    found = against(serve, serve)
+    assert {column for _, column in found} == set(columns_of("serve"))
+    assert columns_of("serve") == (
+        "toss", "loading", "loaded", "drop", "upward swing", "contact", "follow-through"
+    )  # fmt: skip
 
 
 # --- what the footage cannot show -------------------------------------------------------------------------------------
