@@ -10,13 +10,15 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from swingmatch import __version__, library_commands
+from swingmatch import __version__, explain_command, library_commands
 from swingmatch.errors import SwingmatchError
 from swingmatch.progress import Bar
+from swingmatch.words.language import choose
 
 if TYPE_CHECKING:
     from swingmatch.body.estimator import PoseEstimator
     from swingmatch.library.folder import Library
+    from swingmatch.library.own import OwnModels
     from swingmatch.pipeline import Options
 
 #: What the coach may call the places a camera stands, with the azimuth in degrees.
@@ -60,10 +62,26 @@ def _parser() -> argparse.ArgumentParser:
     compare.add_argument(
         "--model", metavar="NAME", help="volunteer to compare with (default: the most alike)"
     )
-    compare.add_argument("--library", type=Path, help="folder of model swings (default: those that ship)")
+    _add_library(compare)
     compare.add_argument("--player", metavar="NAME", help="name to show (default: the file's name)")
+    explain_command.add_language(compare)
     _add_clips(compare)
     _add_height(compare)
+
+    explain = commands.add_parser("explain", help="say what works and the two or three changes worth making")
+    explain.add_argument(
+        "--model", metavar="NAME", help="volunteer to compare with (default: the most alike)"
+    )
+    _add_library(explain)
+    explain.add_argument(
+        "--player", metavar="NAME", help="the player's name or code (default: the file's name)"
+    )
+    explain_command.add_arguments(explain)
+    _add_clips(explain, least="*")
+    _add_height(explain)
+    explain.add_argument(
+        "--stroke", choices=tuple(STROKE_WORDS), help="which stroke it is (default: told from the swing)"
+    )
 
     measure = commands.add_parser("measure", help="measure the swings of clips the way a coach looks at them")
     measure.add_argument(
@@ -80,16 +98,16 @@ def _parser() -> argparse.ArgumentParser:
     _add_clips(check)
 
     models = commands.add_parser("models", help="list the model swings")
-    models.add_argument("--library", type=Path, help="folder of model swings (default: those that ship)")
+    _add_library(models)
 
     library_commands.register(commands, _add_clips)
     return parser
 
 
-def _add_clips(parser: argparse.ArgumentParser) -> None:
+def _add_clips(parser: argparse.ArgumentParser, least: str = "+") -> None:
     """The clips, and what the coach may say about them."""
     parser.add_argument(
-        "clips", nargs="+", type=Path, metavar="CLIP", help="video file of one player, or a folder of them"
+        "clips", nargs=least, type=Path, metavar="CLIP", help="video file of one player, or a folder of them"
     )
     parser.add_argument(
         "--hand", choices=("right", "left"), help="hitting hand (default: told from the swing)"
@@ -116,6 +134,15 @@ def _add_clips(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def _add_library(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--library",
+        metavar="WHERE",
+        help="shipped: the model swings that ship; mine: those of your private library that may be shown to students; "
+        "or a folder of model swings (default: shipped and mine)",
+    )
+
+
 def _add_height(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--height",
@@ -134,6 +161,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         if words.command == "demo":
             return _demo(words.out)
+        if words.command == "explain":
+            return explain_command.run(words, _options, _files)
         if words.command == "library":
             return library_commands.run(words, _options, _files)
         if words.command == "models":
@@ -159,15 +188,18 @@ def _demo(out: Path) -> int:
     from swingmatch.pipeline import Options
 
     print("Two made-up players, filmed by a renderer; no person was recorded.\n")
-    jobs = [(clip.path, Options(player=clip.player)) for clip in demo_clips()]
-    return _review_all(jobs, None, None, out)
+    language = choose()
+    jobs = [(clip.path, Options(player=clip.player, language=language)) for clip in demo_clips()]
+    return _review_all(jobs, "shipped", None, out)
 
 
 def _compare(words: argparse.Namespace) -> int:
     from swingmatch.setup_check import check_native_libraries
 
     check_native_libraries()
-    options = replace(_options(words), model=words.model, player=words.player)
+    options = replace(
+        _options(words), model=words.model, player=words.player, language=choose(words.language)
+    )
     jobs = [(clip, options) for clip in _files(words.clips)]
     return _review_all(jobs, words.library, words.pose_model, words.out)
 
@@ -300,36 +332,41 @@ def _measure_one(
 
 
 def _review_all(
-    jobs: Sequence[tuple[Path, Options]], library_path: Path | None, pose_model: Path | None, out: Path
+    jobs: Sequence[tuple[Path, Options]], where: str | None, pose_model: Path | None, out: Path
 ) -> int:
     """Review clip after clip; one that cannot be used costs a sentence and the rest goes on."""
     from swingmatch.body.estimator import make_estimator
-    from swingmatch.library.choose import find_volunteer
+    from swingmatch.library.choose import find_label
     from swingmatch.report.folder import check_folder
 
-    # What is wrong with the words is said at once, not after minutes of work.
-    check_folder(out)
-    library = _library(library_path)
-    for name in {options.model for _, options in jobs if options.model is not None}:
-        find_volunteer(library, name)
-    estimator = make_estimator(pose_model)
     failed = 0
     keep = [clip for clip, _ in jobs]
-    try:
-        for clip, options in jobs:
-            try:
-                keep += _review_one(clip, options, library, estimator, out, keep)
-            except SwingmatchError as error:
-                failed += 1
-                print(f"\nswingmatch: {error}", file=sys.stderr)
-    finally:
-        estimator.close()
+    # What is wrong with the words is said at once, not after minutes of work.
+    check_folder(out)
+    with library_commands.models_of(where) as library:
+        for name in {options.model for _, options in jobs if options.model is not None}:
+            find_label(library.names(), name)
+        estimator = make_estimator(pose_model)
+        try:
+            for clip, options in jobs:
+                try:
+                    keep += _review_one(clip, options, library, estimator, out, keep)
+                except SwingmatchError as error:
+                    failed += 1
+                    print(f"\nswingmatch: {error}", file=sys.stderr)
+        finally:
+            estimator.close()
     print(_CAUTION)
     return 1 if failed else 0
 
 
 def _review_one(
-    clip: Path, options: Options, library: Library, estimator: PoseEstimator, out: Path, keep: Sequence[Path]
+    clip: Path,
+    options: Options,
+    library: Library | OwnModels,
+    estimator: PoseEstimator,
+    out: Path,
+    keep: Sequence[Path],
 ) -> tuple[Path, Path]:
     """Review one clip without touching the files of ``keep``; the two files that were written."""
     from swingmatch.pipeline import review_clip
@@ -343,23 +380,10 @@ def _review_one(
     return written.page, written.film
 
 
-def _library(path: Path | None) -> Library:
-    """The model swings; what could not be used of them costs a sentence each."""
-    from swingmatch.library.folder import load_library
-
-    library = load_library(path)
-    for problem in library.problems:
-        print(f"swingmatch: {problem}", file=sys.stderr)
-    return library
-
-
-def _models(library_path: Path | None) -> int:
-    for volunteer in _library(library_path).volunteers:
-        words = ", ".join(volunteer.style_words)
-        source = "generated" if volunteer.generated else "recorded with consent"
-        print(
-            f"{volunteer.label:<12} {volunteer.hand}-handed, {source}, {len(volunteer.swings)} swings: {words}"
-        )
+def _models(where: str | None) -> int:
+    with library_commands.models_of(where) as library:
+        for line in library_commands.model_lines(library):
+            print(line)
     return 0
 
 

@@ -7,8 +7,8 @@ Everything here calls the steps in order; what each does lives in its own packag
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import compress, islice
 from pathlib import Path
@@ -28,10 +28,13 @@ from swingmatch.clip.sound import Onsets, strike_onsets
 from swingmatch.court.watch import see_court
 from swingmatch.court.yaw import CourtYaw, azimuth_from_court
 from swingmatch.errors import StrokeError, SwingmatchError, TrackError
-from swingmatch.findings.compare import compare, joint_differences
+from swingmatch.findings.catalogue.load import load
+from swingmatch.findings.compare import joint_differences
+from swingmatch.findings.evidence import gather
+from swingmatch.findings.explain import About, finding_of, not_visible
 from swingmatch.findings.measured import Measured
-from swingmatch.findings.named import changes, not_visible, strengths
 from swingmatch.findings.review import Pair, Review
+from swingmatch.findings.tell import tell
 from swingmatch.footage.check import UPSIDE_DOWN, Footage, check, crosses_cut, unusable
 from swingmatch.footage.picture import Picture, Watcher, look, picture_at_real_speed
 from swingmatch.footage.reach import hidden_measures
@@ -64,6 +67,7 @@ from swingmatch.stroke.reconstruct import Strokes, find_swings
 from swingmatch.stroke.repeats import Scatter, contact_scatter
 from swingmatch.stroke.strokes import STROKES, definition_of
 from swingmatch.stroke.swing import Hand, Swing
+from swingmatch.words.language import speaking
 
 #: Half-width of a normal distribution's 90 % interval, standard deviations.
 _NINE_IN_TEN = 1.645
@@ -91,6 +95,9 @@ class Options:
     stature : the player's height in metres; lengths are then given in metres as well.
     stroke : which stroke it is, one of ``stroke.strokes.STROKES``.
     racket : size of the player's racket; a usual one where None.
+    language : in which findings are told, one of ``words.language.LANGUAGES``.
+    catalogue : the coach's own catalogue of faults, laid over the one that ships; None for that one alone.
+    habits : fault id -> factor of what this coach tends to overrule (``findings.patterns.priorities.learn``).
 
     Raises
     ------
@@ -106,6 +113,9 @@ class Options:
     stature: float | None = None
     stroke: str | None = None
     racket: RacketShape | None = None
+    language: str = "en"
+    catalogue: Path | None = None
+    habits: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         low, high = _STATURES
@@ -199,7 +209,7 @@ def review_clip(
     strokes = one_kind(_strokes(seen, options, progress))
     footage = _footage(seen, strokes, options)
     measured = _measure(seen, strokes, footage, options, progress)
-    review = _compare(seen, strokes, footage, library, options)
+    review = _compare(seen, strokes, footage, library, options, measured)
     progress("comparing", 1.0)
     return replace(review, measures=measured.measures, scatters=measured.scatters)
 
@@ -455,34 +465,64 @@ def _scatters(strokes: Strokes, stature: float | None) -> dict[str, Scatter]:
 
 
 def _compare(
-    seen: Seen, strokes: Strokes, footage: Footage, library: Library | OwnModels, options: Options
+    seen: Seen,
+    strokes: Strokes,
+    footage: Footage,
+    library: Library | OwnModels,
+    options: Options,
+    measured: Measured | None = None,
 ) -> Review:
     models = library if isinstance(library, Library) else library.of(strokes.swings, options.model)
     choice = choose(strokes.swings, models, name=options.model)
     volunteer, model = choice.volunteer, choice.swing
     alignments = [align(swing, model) for swing in strokes.swings]
-    deviations = compare(strokes.swings, model, alignments, volunteer.swings, footage.hides)
+    catalogue = load(strokes.swings[0].stroke, options.catalogue)
+    evidence = gather(
+        strokes.swings,
+        model,
+        alignments,
+        volunteer.swings,
+        measured.measures if measured else (),
+        catalogue.floors,
+        footage.hides,
+    )
     pairs = tuple(
         Pair(swing, shown, alignment, joint_differences(swing, shown, alignment, footage.hides))
         for swing, alignment in zip(strokes.swings, alignments, strict=True)
         for shown in [_same_hand(model, strokes.hand)]
     )
-    return Review(
+    about = About(
         player=options.player or _name_of(seen.clip.path),
+        model=volunteer.label,
+        generated=volunteer.generated,
+        stroke=evidence.stroke,
+        camera_side=side_name(strokes.camera_azimuth),
+        swings=len(strokes.swings),
+        hand=strokes.hand,
+    )
+    scatter = measured.scatters.get(evidence.stroke) if measured else None
+    with speaking(options.language):
+        explanation, patterns = tell(about, evidence, catalogue, habits=options.habits, scatter=scatter)
+    deviations = tuple(deviation for deviation in evidence.pooled if deviation.phase)
+    return Review(
+        player=about.player,
         clip=seen.clip.path.name,
         track=seen.track,
-        camera_side=side_name(strokes.camera_azimuth),
+        camera_side=about.camera_side,
         model_name=volunteer.label,
         model_reasons=tuple(choice.reasons),
         model_generated=volunteer.generated,
         pairs=pairs,
         best=_most_typical(strokes.swings),
         deviations=deviations,
-        strengths=strengths(deviations),
-        changes=changes(deviations),
+        strengths=tuple(finding_of(one) for one in explanation.strengths),
+        changes=tuple(finding_of(one) for one in explanation.priorities),
         not_visible=not_visible(deviations),
         notes=(*strokes.notes, *footage.notes),
         slow=seen.slow.factor,
+        explanation=explanation,
+        evidence=evidence,
+        patterns=patterns,
     )
 
 

@@ -33,7 +33,7 @@ class About:
     Attributes
     ----------
     player, model : names. generated : whether the model is a generated figure. stroke : as in ``STROKES``.
-    camera_side : as in ``stroke.direction.SIDES``. swings : how many.
+    camera_side : as in ``stroke.direction.SIDES``. swings : how many. hand : "right" or "left".
     """
 
     player: str
@@ -42,6 +42,7 @@ class About:
     stroke: str
     camera_side: str
     swings: int
+    hand: str = "right"
 
 
 def explain(
@@ -182,7 +183,7 @@ def not_visible(deviations: Sequence[Deviation]) -> tuple[str, ...]:
     """Labels of the comparison's quantities that no column of this view can show."""
     compared = [deviation for deviation in deviations if deviation.quantity in QUANTITIES and deviation.phase]
     seen = {deviation.quantity for deviation in compared if deviation.visible}
-    return tuple(dict.fromkeys(_(label_of(d)) for d in compared if d.quantity not in seen))
+    return tuple(dict.fromkeys(label_of(d) for d in compared if d.quantity not in seen))
 
 
 def _priority(place: int, one: Priority, stroke: str, titles: Mapping[str, str]) -> Change:

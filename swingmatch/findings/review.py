@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 from swingmatch.align.alignment import Alignment
 from swingmatch.body.track import Track
 from swingmatch.findings.deviation import Deviation
+from swingmatch.findings.evidence import Evidence
 from swingmatch.findings.explanation import Explanation
+from swingmatch.findings.patterns.pattern import Pattern
 from swingmatch.stroke.measure import Measure
 from swingmatch.stroke.repeats import Scatter
 from swingmatch.stroke.swing import Swing
@@ -94,6 +96,7 @@ class Review:
     measures : of each swing, in the order of ``pairs``; empty where nothing was measured.
     scatters : stroke -> how well contact repeats, of every stroke that was played more than once.
     explanation : all that is said, in words; ``strengths`` and ``changes`` are what page and film show of it.
+    evidence, patterns : what it rests on.
     """
 
     player: str
@@ -114,3 +117,5 @@ class Review:
     measures: tuple[tuple[Measure, ...], ...] = ()
     scatters: Mapping[str, Scatter] = field(default_factory=dict)
     explanation: Explanation | None = None
+    evidence: Evidence | None = None
+    patterns: tuple[Pattern, ...] = ()

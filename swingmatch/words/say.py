@@ -273,16 +273,22 @@ def timing_scatter(own: float, low: float, high: float) -> str:
     )
 
 
-def settle_side(sides: Sequence[str]) -> str:
-    """Which view would settle it."""
-    named = [side(name) for name in sides]
-    words = named[0] if len(named) == 1 else _("{one} or {other}").format(one=named[0], other=named[1])
-    return _("A clip {seen} would settle it.").format(seen=words)
-
-
-def settle_more(swings: int) -> str:
-    """More repeats would settle it."""
-    return _("At least {number} swings of the same stroke in one clip would settle it.").format(number=swings)
+def settle(titles: Sequence[str], sides: Sequence[str], needs: Sequence[str]) -> str:
+    """What this view cannot tell, and which footage would. ``sides``, ``needs`` as in ``findings.patterns.settle``."""
+    names = joined([f"“{_(title)}”" if language() == "en" else f"„{_(title)}“" for title in titles])
+    if "more swings" in needs:
+        return _("{names}: at least five swings of the same stroke in one clip would show it.").format(
+            names=names
+        )
+    if "racket" in needs or "ball" in needs:
+        return _("{names}: this needs the racket, marked in a few pictures of the clip.").format(names=names)
+    if not sides:
+        return _("{names}: no single view shows it well; two clips from different sides may.").format(
+            names=names
+        )
+    seen = [side(name) for name in sides[:2]]
+    words = seen[0] if len(seen) == 1 else _("{one} or {other}").format(one=seen[0], other=seen[1])
+    return _("{names}: a clip {seen} would show it.").format(names=names, seen=words)
 
 
 def nothing_certain() -> str:
