@@ -7,7 +7,6 @@ from typing import Any
 
 from swingmatch.errors import SwingmatchError
 from swingmatch.findings.catalogue.fault import Drill, Fault, Sign, Virtue
-from swingmatch.findings.compare import COLUMNS, INSTANTS
 from swingmatch.findings.quantities import QUANTITIES
 from swingmatch.stroke.strokes import STROKES
 
@@ -19,7 +18,8 @@ class CatalogueError(SwingmatchError):
 _TEXTS = ("title", "costs", "cause", "cue", "source")
 _NUMBERS = {"consequence": (0.5, 2.0), "teachable": (0.5, 1.5), "order": (0.0, 1.0)}
 _FIELDS = frozenset({"id", "signs", "causes", "confused", "drill", "caution", *_TEXTS, *_NUMBERS})
-_INSTANT = frozenset(label for label, _ in INSTANTS)
+#: The way back to waiting is not part of what is compared.
+_NOT_COMPARED = "recovery"
 #: Largest amount of a sign, in floors: no fault that a coach would mention is larger.
 _MOST = 8.0
 
@@ -27,15 +27,15 @@ _MOST = 8.0
 def columns_of(quantity: str, stroke: str) -> tuple[str, ...]:
     """The columns in which a quantity is compared, none for a name that is not a quantity of the comparison.
 
-    Only forehands are compared over joints and phases so far; other strokes are known by their measures. "scatter" is
-    the spread of the contact point between the player's own swings.
+    "scatter" is the spread of the contact point between the player's own swings.
     """
-    if stroke != "forehand":
-        return ("contact",) if quantity == "scatter" else ()
+    definition = STROKES[stroke]
+    phases = [name for name, _, _ in definition.phases if name != _NOT_COMPARED]
+    instants = [label for label, _ in definition.instants]
     if quantity in QUANTITIES or quantity == "shift":
-        return COLUMNS
+        return (*phases, *instants)
     if quantity == "duration":
-        return tuple(column for column in COLUMNS if column not in _INSTANT)
+        return tuple(phases)
     return ("contact",) if quantity == "scatter" else ()
 
 

@@ -13,7 +13,7 @@ from swingmatch.stroke.strokes import STROKES
 
 #: At least so many named patterns of each stroke; the issue of the coach asks for them.
 LEAST = {"forehand": 25, "two-handed backhand": 12, "one-handed backhand": 12, "serve": 12}
-WRITTEN = ("forehand",)
+WRITTEN = tuple(STROKES)
 
 
 def sentences(fault):
