@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -52,24 +53,41 @@ def find_spots(times: Array, pictures: Sequence[Picture], diameter: float, shift
     One ``Spots`` a picture, shaking of the camera taken out against the middle picture.
     """
     sigma = max(0.12 * diameter, 0.5)
-    soft = [cv2.GaussianBlur(p, (0, 0), sigma) for p in pictures]
-    square = np.ones((3, 3), np.uint8)
-    high, low = [cv2.dilate(p, square) for p in soft], [cv2.erode(p, square) for p in soft]
     out = []
+    held: dict[int, _Soft] = {}
     for i, time in enumerate(times):
+        # Of a second of large pictures the blurred ones alone would take hundreds of megabytes.
+        near = range(max(i - max(_LAGS), 0), min(i + max(_LAGS) + 1, len(pictures)))
+        held = {j: held[j] if j in held else _softened(pictures[j], sigma) for j in near}
         found = []
         for lag in _LAGS:
             if i - lag < 0 or i + lag >= len(pictures):
                 continue
-            near = [(j, shifts[i] - shifts[j]) for j in (i - lag, i + lag)]
-            above = cv2.max(*(_moved(high[j], shift) for j, shift in near))
-            below = cv2.min(*(_moved(low[j], shift) for j, shift in near))
-            red, green, blue = cv2.split(cv2.max(cv2.subtract(soft[i], above), cv2.subtract(below, soft[i])))
-            found.append(_blobs(cv2.max(cv2.max(red, green), blue), soft[i], diameter))
+            beside = [(held[j], shifts[i] - shifts[j]) for j in (i - lag, i + lag)]
+            above = cv2.max(*(_moved(one.high, shift) for one, shift in beside))
+            below = cv2.min(*(_moved(one.low, shift) for one, shift in beside))
+            soft = held[i].soft
+            red, green, blue = cv2.split(cv2.max(cv2.subtract(soft, above), cv2.subtract(below, soft)))
+            found.append(_blobs(cv2.max(cv2.max(red, green), blue), soft, diameter))
         blobs = _without_doubles(np.concatenate(found) if found else np.zeros((0, 6)), 0.7 * diameter)
         steady = blobs[:, :2] + shifts[len(shifts) // 2] - shifts[i]
         out.append(Spots(float(time), steady, blobs[:, 3:]))
     return out
+
+
+class _Soft(NamedTuple):
+    """A picture without its noise, and the brightest and darkest of it within a pixel."""
+
+    soft: Picture
+    high: Picture
+    low: Picture
+
+
+def _softened(picture: Picture, sigma: float) -> _Soft:
+    soft = np.asarray(cv2.GaussianBlur(picture, (0, 0), sigma), dtype=np.uint8)
+    square = np.ones((3, 3), np.uint8)
+    high, low = (np.asarray(way(soft, square), dtype=np.uint8) for way in (cv2.dilate, cv2.erode))
+    return _Soft(soft, high, low)
 
 
 def camera_shifts(pictures: Sequence[Picture]) -> Array:
@@ -79,16 +97,19 @@ def camera_shifts(pictures: Sequence[Picture]) -> Array:
     covers a small part, has no say.
     """
     step = 2 if min(pictures[0].shape[:2]) > 400 else 1
-    grey = [np.ascontiguousarray(cv2.cvtColor(p, cv2.COLOR_RGB2GRAY)[::step, ::step]) for p in pictures]
+
+    def grey(picture: Picture) -> Picture:
+        return np.ascontiguousarray(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)[::step, ::step])
+
     out = np.zeros((len(pictures), 2))
+    now = grey(pictures[0])
     for i in range(1, len(pictures)):
         out[i] = out[i - 1]
-        corners = cv2.goodFeaturesToTrack(grey[i - 1], 120, 0.02, 12)
+        before, now = now, grey(pictures[i])
+        corners = cv2.goodFeaturesToTrack(before, 120, 0.02, 12)
         if corners is None or len(corners) < 12:
             continue
-        there, good, _ = cv2.calcOpticalFlowPyrLK(
-            grey[i - 1], grey[i], corners, None, winSize=(15, 15), maxLevel=2
-        )
+        there, good, _ = cv2.calcOpticalFlowPyrLK(before, now, corners, None, winSize=(15, 15), maxLevel=2)
         way = (there - corners)[good.ravel() == 1].reshape(-1, 2)
         if len(way) >= 12:
             out[i] += step * np.median(way, axis=0)
