@@ -9,7 +9,8 @@ import argparse
 import json
 import math
 import sys
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from swingmatch.library.adding import Facts
     from swingmatch.library.choose import Choice
     from swingmatch.library.folder import Library
+    from swingmatch.library.own import OwnModels
     from swingmatch.library.records import Consent, Entry, Kind
     from swingmatch.library.store import Store
     from swingmatch.pipeline import Options
@@ -30,6 +32,9 @@ if TYPE_CHECKING:
 _CAUTION = (
     "Record people only with their informed consent, a minor only with that of a guardian as well; local law and the "
     "club's rules decide what has to be asked."
+)
+_HOW_TO_ADD = (
+    '"swingmatch library add" takes models in; "library consent add --show-students" says who may be shown.'
 )
 #: Letters of an id that are shown, and enough to name a model by.
 _SHORT = 8
@@ -140,6 +145,73 @@ def run(
             "forget": _forget,
             "consent": _consent,
         }[words.action](store, words)
+
+
+@contextmanager
+def models_of(where: str | None) -> Iterator[Library | OwnModels]:
+    """The model swings that a student's review may choose from, while the ``with`` lasts.
+
+    ``where`` : "shipped", "mine", or a folder of model swings; None for the shipped and one's own. Own models are those
+    whose people agreed to be shown to students. What cannot be used of a folder costs a sentence each.
+
+    Raises
+    ------
+    LibraryError : the folder holds none, or the private library has none that may be shown.
+    """
+    from swingmatch.library.folder import Library, load_library
+    from swingmatch.library.home import exists
+    from swingmatch.library.own import OwnModels
+    from swingmatch.library.store import open_store
+
+    shipped = (
+        Library(()) if where == "mine" else load_library(where if where not in (None, "shipped") else None)
+    )
+    for problem in shipped.problems:
+        print(f"swingmatch: {problem}", file=sys.stderr)
+    # A coach without a library of their own gets no folder for one.
+    if where not in (None, "mine") or not exists():
+        if where == "mine":
+            raise LibraryError(f"There is no private library yet. {_HOW_TO_ADD}")
+        yield shipped
+        return
+    with open_store() as store:
+        own = OwnModels(store, "show_students", shipped)
+        if where == "mine" and not own.names():
+            raise LibraryError(
+                f"Your private library holds no model that may be shown to students. {_HOW_TO_ADD}"
+            )
+        yield own
+
+
+def model_lines(library: Library | OwnModels) -> list[str]:
+    """A line about each model."""
+    from swingmatch.library.folder import Library
+
+    rows = []
+    if not isinstance(library, Library):
+        labels = library.labels()
+        rows += [
+            (
+                labels[entry.id],
+                f"{entry.hand}-handed {entry.stroke}",
+                "generated" if entry.generated else "recorded with consent",
+                _swings(entry.repeats),
+                ", ".join([*filter(None, [entry.stance, entry.take_back]), *sorted(entry.tags)]),
+            )
+            for entry in library.store.models(purpose=library.purpose)
+        ]
+        library = library.shipped
+    rows += [
+        (
+            volunteer.label,
+            f"{volunteer.hand}-handed {volunteer.stroke}",
+            "generated" if volunteer.generated else "recorded with consent",
+            _swings(len(volunteer.swings)),
+            ", ".join(volunteer.style_words),
+        )
+        for volunteer in library
+    ]
+    return _aligned(sorted(rows, key=lambda row: row[0].casefold()))
 
 
 def _add(store: Store, words: argparse.Namespace, options: Options, files: Sequence[Path]) -> int:
@@ -344,18 +416,19 @@ def _show(store: Store, words: argparse.Namespace) -> int:
 def _choose(store: Store, words: argparse.Namespace, options: Options, files: Sequence[Path]) -> int:
     from swingmatch.library.choose import choose, read_wishes
     from swingmatch.library.folder import load_library
+    from swingmatch.library.own import OwnModels
 
     wishes = read_wishes(words.wish) if words.wish else None
-    library = together(store.library(), load_library())
+    models = OwnModels(store, "own_use", load_library())
     out = []
     failed = 0
     for file in files:
         try:
-            swings = _swings_of(file, options)[0]
-            choice = choose(swings, library, wishes=wishes)
+            swings = most_played(_swings_of(file, options)[0])
+            choice = choose(swings, models.of(swings, wishes=wishes), wishes=wishes)
         except SwingmatchError as error:
             failed += 1
-            print(f"swingmatch: {error}", file=sys.stderr)
+            print(f"swingmatch: {file.name}: {error}", file=sys.stderr)
             continue
         out.append({"file": file.name, **_choice(choice)})
         if not words.json:
@@ -363,6 +436,12 @@ def _choose(store: Store, words: argparse.Namespace, options: Options, files: Se
     if words.json:
         _print_json(out)
     return 1 if failed else 0
+
+
+def most_played(swings: Sequence[Swing]) -> list[Swing]:
+    """The swings of the stroke that was played most: no model fits two."""
+    strokes = [swing.stroke for swing in swings]
+    return [swing for swing in swings if swing.stroke == max(strokes, key=strokes.count)]
 
 
 def _print_choice(file: Path, choice: Choice) -> None:
@@ -400,18 +479,6 @@ def _choice(choice: Choice) -> dict[str, Any]:
             for score in choice.table
         ],
     }
-
-
-def together(own: Library, shipped: Library) -> Library:
-    """The coach's models and those that ship; one of the coach's that has a shipped one's label is marked."""
-    from swingmatch.library.folder import Library
-
-    labels = {volunteer.label.casefold() for volunteer in shipped}
-    mine = tuple(
-        replace(v, label=f"{v.label} (own)") if v.label.casefold() in labels else v for v in own.volunteers
-    )
-    both = sorted((*mine, *shipped.volunteers), key=lambda v: v.label.casefold())
-    return Library(tuple(both), (*own.problems, *shipped.problems))
 
 
 def _tag(store: Store, words: argparse.Namespace) -> int:

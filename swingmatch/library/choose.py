@@ -5,10 +5,8 @@ stroke's definition lists as style are compared, and what the whole movement loo
 the stroke, which a fault in one part of it hardly moves. What the model is meant to teach is another list
 (``Definition.teaching``) and cannot be wished for.
 
-A large library is looked at in two stages. With a ``search``, only the ``SHORTLIST`` models whose movement is nearest
-come further (exact: ``library.search``); what is alike in build and style but moves otherwise is then not found.
-Without one, build and style of all are compared, and movements only as long as a model might still be the best: that
-gives the same as comparing all.
+Of a large private library only a short list is read (``library.own``). Of what is given here, build and style of all
+are compared, and movements only as long as a model might still be the best: that gives the same as comparing all.
 """
 
 from __future__ import annotations
@@ -51,10 +49,12 @@ __all__ = [
     "build_distance",
     "choose",
     "explain",
+    "find_label",
     "find_volunteer",
     "read_wishes",
     "stance_name",
     "traits",
+    "typical",
     "what_can_be_wished",
 ]
 
@@ -67,6 +67,8 @@ _SWINGS = 3
 #: Two more scales between models whose grip is known to be another, and its share beside the rest of style.
 _GRIP = Feature("grip", "grip", "style", 1.0, 0.25)
 _OTHER_GRIP = 2.0
+#: Labels that a message lists at most.
+_LISTED = 40
 
 #: A search in a library: the swing and a number give that many labels, the nearest in movement first.
 Search = Callable[[Swing, int], Iterable[str]]
@@ -141,7 +143,7 @@ def choose(
     if not candidates and wanted is None:
         raise LibraryError(f"No volunteer of these model swings plays a {stroke}.")
     if search is not None and len(candidates) > SHORTLIST:
-        near = set(search(_typical(mine), SHORTLIST))
+        near = set(search(typical(mine), SHORTLIST))
         candidates = {label: v for label, v in candidates.items() if label in near} or candidates
     if wanted is not None:
         candidates.setdefault(wanted.label, wanted)
@@ -162,12 +164,22 @@ def choose(
 
 def find_volunteer(library: Library, name: str) -> Volunteer:
     """The volunteer of that label, whatever the case; a LibraryError lists the labels there are."""
-    labels = {v.label.casefold(): v for v in library}
-    if name.strip().casefold() in labels:
-        return labels[name.strip().casefold()]
-    near = difflib.get_close_matches(name.strip().casefold(), labels, n=1)
-    hint = f' Did you mean "{labels[near[0]].label}"?' if near else ""
-    raise LibraryError(f'There is no model "{name}"; there are {", ".join(v.label for v in library)}.{hint}')
+    label = find_label([v.label for v in library], name)
+    return next(v for v in library if v.label == label)
+
+
+def find_label(labels: Sequence[str], name: str) -> str:
+    """The label that is meant, whatever the case; a LibraryError lists some that there are."""
+    known = {label.casefold(): label for label in labels}
+    wanted = name.strip().casefold()
+    if wanted in known:
+        return known[wanted]
+    near = difflib.get_close_matches(wanted, known, n=1)
+    hint = f' Did you mean "{known[near[0]]}"?' if near else ""
+    some = ", ".join(labels[:_LISTED]) + (
+        f" and {len(labels) - _LISTED} more" if len(labels) > _LISTED else ""
+    )
+    raise LibraryError(f'There is no model "{name}"; there are {some}.{hint}')
 
 
 def what_can_be_wished(stroke: str) -> dict[str, str]:
@@ -217,7 +229,7 @@ def _view(mine: Sequence[Moves], volunteer: Volunteer) -> tuple[float, float, in
     return size, sure, repeat
 
 
-def _typical(swings: Sequence[Swing]) -> Swing:
+def typical(swings: Sequence[Swing]) -> Swing:
     """The swing of middle length from the first turn to contact: what a search looks for."""
     lasting = [swing.contact - swing.events.get("turn_start", swing.times[0]) for swing in swings]
     return swings[int(np.argsort(lasting)[len(lasting) // 2])]

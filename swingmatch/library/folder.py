@@ -32,6 +32,10 @@ class Library:
     def __len__(self) -> int:
         return len(self.volunteers)
 
+    def names(self) -> tuple[str, ...]:
+        """All labels there are."""
+        return tuple(volunteer.label for volunteer in self.volunteers)
+
 
 def shipped_library_path() -> Path:
     """Folder of the model swings that ship with swingmatch, in an installed package or in a source checkout.

@@ -51,6 +51,7 @@ class Volunteer:
     hand : hitting hand. swings : at least one; statures, court axes, time from contact, their own hand.
     stature : metres. generated : True when no person was recorded.
     style : taste in numbers or words, for people to read, for instance ``{"stance": "open"}``.
+    id : of the model in the private library, "" elsewhere.
     licence : of the data. consent : for a person, the words of the consent given; None for a generated figure.
     """
 
@@ -68,6 +69,7 @@ class Volunteer:
     style: Mapping[str, str | float] = field(default_factory=dict)
     style_words: tuple[str, ...] = ()
     proportions: Mapping[str, float] = field(default_factory=dict)
+    id: str = ""
 
 
 def to_json(volunteer: Volunteer, files: tuple[str, ...]) -> dict[str, Any]:

@@ -34,3 +34,9 @@ def database_url(given: str | None, home: Path, environment: Mapping[str, str] =
         if url.startswith(short):
             return "postgresql+psycopg://" + url[len(short) :]
     return url
+
+
+def exists(given: Path | str | None = None, environment: Mapping[str, str] = os.environ) -> bool:
+    """Whether there is a private library: its folder is made when something is first put on record."""
+    home = home_folder(given, environment)
+    return (home / "media").is_dir() and (home / "pending").is_dir()

@@ -14,7 +14,6 @@ from swingmatch.library.folder import load_library
 from swingmatch.library.model import make_model
 from swingmatch.library.quality import judge
 from swingmatch.library.table import write_table
-from swingmatch.library_commands import together
 
 
 @pytest.fixture(scope="module")
@@ -148,13 +147,6 @@ def test_a_model_is_chosen_from_ones_own_and_the_shipped(library, tables):
     assert "repeat_1.csv: " in said
     assert "this side" in said
     assert library("choose", tables[0], "--wish", "like nonsense")[0] == 1
-
-
-def test_labels_stay_unique_beside_the_shipped(volunteers):
-    shipped = load_library()
-    own = replace(shipped, volunteers=(volunteers["Wren"],))
-    labels = [v.label for v in together(own, shipped)]
-    assert len(labels) == len(set(labels)) == len(shipped) + 1
 
 
 def test_quality_speaks_against_anothers_swing_and_an_unknown_contact(volunteers):
