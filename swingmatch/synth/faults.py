@@ -168,7 +168,8 @@ EVERY_FAULT: Mapping[str, Fault] = {
     "long_take_back": Fault("The hand goes far back behind the body.", _by(take_back_reach=40.0)),
     "paused_swing": Fault("The racket is back early and waits; the swing starts from standing.", _pause),
     "collapsed_elbow": Fault(
-        "The elbow folds through contact instead of stretching.", _by(elbow_contact=14.0, elbow_through=52.0)
+        "The elbow stays folded from the take-back to the finish.",
+        _by(elbow_take_back=38.0, elbow_contact=20.0, elbow_through=24.0),
     ),
     "leaning_over": Fault("The trunk bends forward over the ball.", _by(lean=20.0)),
 }  # fmt: skip
