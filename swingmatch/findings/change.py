@@ -289,13 +289,13 @@ def _of_swings(value: Told, other: Told | None) -> tuple[float, float]:
     """Variance of the mean over the swings, and the degrees of freedom that it is known with.
 
     One swing does not show its own spread: then the other review's stands for it, and where there is none either, that
-    of the model's repeats.
+    of the model's repeats, or what a coach would mention where that is not known.
     """
     if value.swings > 1:
         return value.repeat**2 / value.swings, value.swings - 1.0
     if other is not None and other.swings > 1:
         return other.repeat**2, other.swings - 1.0
-    return value.spread**2, math.inf
+    return (value.spread if math.isfinite(value.spread) else value.floor) ** 2, math.inf
 
 
 def _freedom(sd: float, parts: Sequence[tuple[float, float]]) -> float:
@@ -380,5 +380,5 @@ def series(reviews: Sequence[Reviewed], key: str) -> Series | None:
         low=tuple(low),
         high=tuple(high),
         azimuths=tuple(review.azimuth for review in ordered),
-        band=max(kept[-1].floor, 2.0 * kept[-1].spread),
+        band=max(kept[-1].floor, 2.0 * kept[-1].spread if math.isfinite(kept[-1].spread) else 0.0),
     )

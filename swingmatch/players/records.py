@@ -72,7 +72,7 @@ class KeptReview:
     document: Mapping[str, Any]
     numbers: Reviewed
     id: str = field(default_factory=lambda: uuid.uuid4().hex)
-    reviewed_at: datetime = field(default_factory=_now)
+    reviewed_at: datetime = field(default_factory=lambda: datetime.now(timezone.utc))
 
     @property
     def filmed_on(self) -> date:

@@ -131,6 +131,9 @@ def test_one_swing_borrows_the_spread_of_the_other_review():
         change(one, a_told(repeat=10.0), from_same_side=True).smallest
         > change(one, a_told(repeat=1.0), from_same_side=True).smallest
     )
+    unknown = change(replace(one, spread=math.inf), replace(one, spread=math.nan), from_same_side=True)
+    assert unknown.smallest > change(one, one, from_same_side=True).smallest
+    assert math.isfinite(unknown.smallest)
     alone = change(one, replace(one, spread=4.0), from_same_side=True)
     assert alone.smallest > change(one, one, from_same_side=True).smallest
 

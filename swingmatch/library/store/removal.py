@@ -70,6 +70,12 @@ def of_person(session: Session, code: str) -> Gone:
     )
 
 
+def of_reviews(session: Session, ids: Collection[str]) -> Gone:
+    """Single reviews, those of them that there are."""
+    found = session.scalars(select(ReviewRow.id).where(ReviewRow.id.in_(ids)))
+    return Gone(reviews=tuple(sorted(found)))
+
+
 def past(session: Session, today: date) -> Gone:
     """Footage, reviews and players that are past the time they are kept for."""
     footage = session.scalars(select(FootageRow.id).where(FootageRow.keep_until < today)).all()

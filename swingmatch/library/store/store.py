@@ -365,6 +365,14 @@ class Store:
         with self.writing(), self._sessions.begin() as session:
             yield session
 
+    def remove_reviews(self, ids: Collection[str]) -> removal.Gone:
+        """Take single reviews out, with the coach's decisions on them; the players stay."""
+        with self.writing():
+            with self._sessions() as session:
+                gone = removal.of_reviews(session, ids)
+            self._delete(gone)
+        return gone
+
     def check_code(self, session: Session, code: str, on: date) -> Consent | None:
         """The consent of that code that counts; a LibraryError where what was agreed forbids to keep anything.
 

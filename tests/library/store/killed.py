@@ -17,9 +17,11 @@ import shutil
 import signal
 import sys
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 from swingmatch.library.store import disk, open_store
+from swingmatch.players import decisions, keep, players, reviews
 
 spec = importlib.util.spec_from_file_location("samples", Path(__file__).with_name("samples.py"))
 samples = importlib.util.module_from_spec(spec)
@@ -46,6 +48,8 @@ def do(action, store):
     elif action == "replace":
         more = samples.model("OLD", 1, swings=(samples.swing(1), samples.swing(2)))
         store.add(more, media=[samples.clip("more")], replaces="old-0", on=samples.DAY)
+    elif action == "review":
+        keep(store, samples.review("OLD", "new"), on=samples.DAY)
     else:
         store.forget("OLD")
 
@@ -65,6 +69,11 @@ def make_old(home, url):
             for code in ("STAYS", "OLD"):
                 media = [samples.clip(f"film of {code}"), samples.clip("of both")]
                 store.add(samples.model(code), samples.consent(code), media, on=samples.DAY)
+        for code in ("STAYS", "OLD"):
+            there = {one.clip: one.id for one in reviews(store, code)}
+            store.remove_reviews([id for clip, id in there.items() if clip != "CLIP-old.mp4"])
+            if "CLIP-old.mp4" not in there:
+                samples.keep_review(store, code, "old")
     if url is None:
         shutil.copytree(home, copy)
 
@@ -76,6 +85,13 @@ def state(home, url):
         seen = {
             "models": repr(store.models(samples.DAY)),
             "consents": repr(store.consents()),
+            "players": repr(players(store)),
+            "reviews": [
+                (one.player, one.clip, str(one.document), repr(one.numbers))
+                for player in players(store)
+                for one in reviews(store, player.code)
+            ],
+            "decisions": repr([replace(one, review=None) for one in decisions(store)]),
             "features": sorted(store.features().ids),
         }
         files = {}
@@ -180,7 +196,8 @@ def main(home, url, action, every, how):
     assert not wrong, wrong
     assert new != old
     outcome, problems = Counter(), []
-    points = range(1, len(kinds) + 1, every)
+    # With the last, so that the new state is among them however coarse the points are.
+    points = sorted({*range(1, len(kinds) + 1, every), len(kinds)})
     for at in points:
         make_old(home, url)
         run(work, at)

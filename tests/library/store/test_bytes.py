@@ -8,6 +8,7 @@ from swingmatch.library.records import Footage, NewMedia
 from swingmatch.library.search.features import swing_features
 from swingmatch.library.store import open_store
 from swingmatch.library.store.tables import Base
+from swingmatch.players import decisions, players, reviews
 
 CODE = "CODE-Qx7-OF-THE-PERSON"
 WORDS = [
@@ -57,12 +58,15 @@ def fill(store, samples):
         media=[NewMedia(kind="clip", name="footage-Fi0", source=b"<footage-Og6>" * 3000)],
         on=samples.DAY,
     )
+    samples.keep_review(store, CODE, "Pl9")
+    samples.keep_review(store, "S1", "other")
     for number in range(6, 10):
         store.add(samples.model(f"S{number}"), samples.consent(f"S{number}"), on=samples.DAY)
     marks = [
         word.encode()
         for word in (*WORDS, paper, model.id, average.id, "AVERAGE-Av3", "TAG-Later", "FOOTAGE-Jc4")
     ]
+    marks += [mark.encode() for mark in samples.review_marks("Pl9")]
     marks += [b"-Og6>", b"-Fi0", track[100:104].tobytes()]
     for swing in (model.swings[0], average.swings[0]):
         marks += [swing.points[10].tobytes()[:64], swing_features(swing)[20:22].tobytes()]
@@ -103,6 +107,8 @@ def test_no_byte_is_left(store, place, samples, how):
     assert files_with(store.home, marks) == []
     assert rows_with(store, marks) == []
     assert len(store.models(samples.DAY)) == 10
+    assert [player.code for player in players(store)] == ["S1"]
+    assert len(reviews(store, "S1")) == len(decisions(store)) == 1
     assert len(store.withdrawals()) == (how == "withdraw")
     assert store.check() == []
     store.close()
