@@ -83,7 +83,12 @@ def test_the_pair_meets_at_contact(review):
 def test_what_is_said_keeps_its_promises(review):
     assert review.deviations
     assert len(review.changes) <= 3
-    assert all(finding.deviation.counts for finding in review.changes)
+    assert len(review.strengths) <= 4
+    told = review.explanation
+    assert [finding.title for finding in review.changes] == [change.title for change in told.priorities]
+    assert all(finding.deviation.visible and finding.cue for finding in review.changes)
+    assert told.swings == len(review.pairs)
+    assert review.evidence is not None
     assert all(np.isfinite(d.value) for d in review.deviations)
     assert any("told from the court's lines" in note for note in review.notes)
     assert not any("no sound" in note for note in review.notes)

@@ -94,7 +94,7 @@ def explain(
             about.generated,
         ),
         strengths=tuple(
-            Praise(_(one.virtue.title), cited(one.deviation, about.stroke), one.sure)
+            Praise(_(one.virtue.title), cited(one.deviation, about.stroke, praise=True), one.sure)
             for one in strengths[:MOST_STRENGTHS]
         ),
         priorities=changes,
@@ -115,12 +115,12 @@ def explain(
     )
 
 
-def cited(deviation: Deviation, stroke: str) -> Cited:
+def cited(deviation: Deviation, stroke: str, praise: bool = False) -> Cited:
     """A deviation as a sentence of evidence."""
-    return Cited(evidence_sentence(deviation, stroke), deviation)
+    return Cited(evidence_sentence(deviation, stroke, praise), deviation)
 
 
-def evidence_sentence(deviation: Deviation, stroke: str = "forehand") -> str:
+def evidence_sentence(deviation: Deviation, stroke: str = "forehand", praise: bool = False) -> str:
     """One sentence: what and when, how far from the model, the figures, how sure, and where to look."""
     row = row_of(deviation.quantity, stroke)
     phase = deviation.phase
@@ -138,6 +138,7 @@ def evidence_sentence(deviation: Deviation, stroke: str = "forehand") -> str:
         floor=deviation.floor,
         at=deviation.at,
         swings=deviation.swings,
+        praise=praise,
     )
 
 

@@ -127,10 +127,15 @@ def about(label: str, key: str, phase: str) -> str:
     return f"{short} {when(phase)}" if phase else short
 
 
-def comparison(key: str, unit: str, value: float, doubt: float, floor: float) -> str:
-    """Player against model in words: "about 2 hand widths further back than the model"."""
+def comparison(key: str, unit: str, value: float, doubt: float, floor: float, praise: bool = False) -> str:
+    """Player against model in words: "about 2 hand widths further back than the model".
+
+    What is less than the ``floor`` apart is close where it is praised.
+    """
     if abs(value) < 0.35 * floor:
         return _("the same as the model")
+    if praise and abs(value) < floor:
+        return _("close to the model")
     less, more = next(
         (less, more)
         for pattern, only, less, more in _DIRECTIONS
@@ -152,11 +157,12 @@ def evidence(
     floor: float,
     at: float,
     swings: int,
+    praise: bool = False,
 ) -> str:
     """One sentence: what and when, how far from the model, the figures beside, how sure, where to look."""
     pieces = {
         "what": about(label, key, phase),
-        "comparison": comparison(key, unit, player - model, doubt, floor),
+        "comparison": comparison(key, unit, player - model, doubt, floor, praise),
         "player": units.figure(player, unit, doubt, bare=True),
         "model": units.figure(model, unit, doubt),
         "doubt": units.figure(2.0 * doubt, unit, doubt, bare=True),
@@ -266,8 +272,14 @@ def contact_scatter(word: str, hand_widths: tuple[float, float, float] | None, s
 
 def timing_scatter(own: float, low: float, high: float) -> str:
     """How much the time from the start of the forward swing to contact varies, ms."""
-    figures = {name: units.figure(value, "ms", 15.0, bare=True) for name, value in
-               (("own", own), ("low", low), ("high", high))}  # fmt: skip
+    figures = {
+        name: units.figure(value, "ms", 15.0, bare=True)
+        for name, value in (("own", own), ("low", low), ("high", high))
+    }
+    if figures["own"] == "0":
+        return _("The forward swing takes the same time from swing to swing (to about {high} ms).").format(
+            **figures
+        )
     return _("The forward swing's length varies by {own} ms from swing to swing ({low} to {high}).").format(
         **figures
     )
