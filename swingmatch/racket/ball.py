@@ -33,6 +33,8 @@ _FEWEST_COMING, _FEWEST_LEAVING, _OFF = 4, 3, 4
 _SPOT_SD, _STREAK_SD = 0.07, 0.02
 #: Moments tried between two paths.
 _STEPS = 10
+#: Cases that are fitted at once.
+_AT_ONCE = 400
 #: How many of the clearest coming paths are tried, and leaving ones with each.
 _MOST, _BEST = 12, 4
 #: What one number that fits is worth, as a sum of squares: a spot by chance is anywhere within its gate, some ten
@@ -256,7 +258,10 @@ def _joined(coming: Path, leaving: Sequence[Path], body_height: float) -> list[B
         return []
     frame = float(np.median(np.diff(coming.times)))
     grid = np.stack([np.linspace(c.last - 0.4 * frame, c.first + 0.4 * frame, _STEPS) for c in cases])
-    cost = _fit(cases, grid.ravel(), body_height).cost.reshape(grid.shape)
+    # A few cases at a time: the equations of thousands take hundreds of megabytes.
+    parts = [slice(k, k + _AT_ONCE) for k in range(0, len(cases), _AT_ONCE)]
+    cost = np.concatenate([_fit(cases[part], grid[part].ravel(), body_height).cost for part in parts])
+    cost = cost.reshape(grid.shape)
     # Where the ball should have been seen and was not, something spoke against this pair.
     missed = np.maximum(np.array([(c.first - c.last) / frame for c in cases]) - 1.0, 0.0)
     short = np.array([c.after.stop - c.after.start == _FEWEST_LEAVING for c in cases])

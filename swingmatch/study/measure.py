@@ -27,6 +27,8 @@ from swingmatch.court.yaw import azimuth_from_court
 from swingmatch.errors import SwingmatchError
 from swingmatch.findings.compare import compare
 from swingmatch.findings.quantities import QUANTITIES
+from swingmatch.racket.held import RacketWatcher
+from swingmatch.racket.keypoints import racket_finder
 from swingmatch.racket.watch import ball_watcher
 from swingmatch.series import resample
 from swingmatch.stroke.contact import Contact
@@ -136,9 +138,23 @@ def true_swings(truth: ClipTruth, stroke: str = "forehand") -> list[Swing]:
             _azimuth(truth),
             stroke=stroke,
             racket=truth.racket / truth.stature,
+            struck=_struck(truth, swing.events["contact"]),
         )
         for swing in truth.swings
     ]
+
+
+def _struck(truth: ClipTruth, contact: float) -> Array | None:
+    """(3,) where the ball is when it is struck, statures; None without a ball.
+
+    Carried on from the last two samples before contact: a line between samples on either side would cut the corner.
+    """
+    known = np.flatnonzero((truth.times <= contact) & np.isfinite(truth.ball).all(axis=1))
+    if len(known) < 2:
+        return None
+    one, two = known[-2:]
+    rate = (truth.ball[two] - truth.ball[one]) / (truth.times[two] - truth.times[one])
+    return np.asarray((truth.ball[two] + (contact - truth.times[two]) * rate) / truth.stature)
 
 
 def _kind(errors: Errors) -> str:
@@ -232,7 +248,8 @@ def errors_of(path: Path, truth: ClipTruth, *, stroke: str = "forehand", keep: b
         seen = see_court(open_clip(path), track)
         errors.court = seen is not None
         court = None if seen is None else partial(azimuth_from_court, seen)
-        strokes = find_swings(track, onsets, court=court)
+        racket = racket_watcher(open_clip(path), track)
+        strokes = find_swings(track, onsets, court=court, racket=racket)
         errors.seconds["cut, lift, events"] = time.perf_counter() - start
     except SwingmatchError as error:
         errors.failed = str(error)
@@ -242,7 +259,11 @@ def errors_of(path: Path, truth: ClipTruth, *, stroke: str = "forehand", keep: b
     _moment_errors(errors, strokes, truth)
     try:
         # Where the hand was told wrongly, the body is still measured, as it is once the coach has said which hand.
-        told = strokes if errors.hand_right else find_swings(track, onsets, hand=truth.hand, court=court)
+        told = (
+            strokes
+            if errors.hand_right
+            else find_swings(track, onsets, hand=truth.hand, court=court, racket=racket)
+        )
     except SwingmatchError as error:
         errors.failed_told = str(error)
     else:
@@ -257,6 +278,14 @@ def errors_of(path: Path, truth: ClipTruth, *, stroke: str = "forehand", keep: b
     else:
         _silent_errors(errors, silent, truth)
     return errors
+
+
+def racket_watcher(clip: Clip, track: Track) -> RacketWatcher:
+    """What gives the racket of a clip's strokes, with the struck ball, as the tool has it."""
+    height = body_height(track)
+    return RacketWatcher(
+        track.size, height, racket_finder(clip, track, height), ball=ball_watcher(clip, track, height)
+    )
 
 
 def _image_errors(errors: Errors, track: Track, truth: ClipTruth) -> None:

@@ -37,11 +37,15 @@ class Taken(NamedTuple):
 def taken(swing: Swing, true: Swing, contact_sd: float) -> dict[str, Taken]:
     """Every measure of a swing that was found beside the true one: key -> ``Taken``.
 
-    Left out: what cannot be told of the true swing, and what needs the racket, which is not tracked.
+    Left out: what cannot be told of the true swing, and what needs the racket where it was not seen.
     """
     definition = STROKES[true.stroke]
     mine, theirs = definition.movement(swing), definition.movement(_around_contact(true))
-    rows = [row for row in definition.measures if not row.racket]
+    rows = [
+        row
+        for row in definition.measures
+        if not ((row.racket and mine.racket is None) or (row.ball and mine.struck is None))
+    ]
     with np.errstate(invalid="ignore", divide="ignore"):
         found = {row.key: float(row.of(mine)) for row in rows}
         truth = {row.key: float(row.of(theirs)) for row in rows}
@@ -49,7 +53,7 @@ def taken(swing: Swing, true: Swing, contact_sd: float) -> dict[str, Taken]:
     return {
         row.key: Taken(difference(row, found[row.key], truth[row.key]), spread[row.key])
         for row in rows
-        if np.isfinite(truth[row.key])
+        if np.isfinite(truth[row.key]) and not (row.racket and np.isnan(found[row.key]))
     }
 
 

@@ -23,6 +23,7 @@ from swingmatch.clip.sound import Onsets
 from swingmatch.errors import SwingmatchError
 from swingmatch.racket.ball import BallContact
 from swingmatch.racket.held import Finder, RacketWatcher
+from swingmatch.racket.keypoints import racket_finder
 from swingmatch.racket.path import face_normal
 from swingmatch.racket.points import BUTT, TIP, RacketPoints, nothing
 from swingmatch.racket.watch import ball_watcher
@@ -32,7 +33,8 @@ from swingmatch.stroke.direction import side_name
 from swingmatch.stroke.reconstruct import find_swings
 from swingmatch.stroke.swing import Swing
 from swingmatch.study.measure import track_timed, true_swings
-from swingmatch.study.sample import film, shots
+from swingmatch.study.run import processes
+from swingmatch.study.sample import Shot, film, shots
 from swingmatch.synth.cast import HELD_OUT, TUNING
 from swingmatch.synth.truth import ClipTruth
 
@@ -213,24 +215,34 @@ def _spread(values: Sequence[float]) -> str:
     return f"{np.median(values):.1f} / {np.percentile(values, 90):.1f}"
 
 
+def _one(item: Shot, folder: Path, keep: bool) -> tuple[RacketErrors, RacketErrors]:
+    """A clip's racket as the network finds it, and with three marked frames alone."""
+    path, truth = film(item, folder)
+    track, onsets, _ = track_timed(path, keep=keep)
+    find = racket_finder(open_clip(path), track, body_height(track))
+    found = racket_errors(path, truth, track, onsets, find=find)
+    return found, racket_errors(path, truth, track, onsets, marks=True, ball=False)
+
+
 def main() -> None:
-    """Run the study of the racket with three marked frames."""
+    """Run the study of the racket, as the network finds it and with three marked frames alone."""
     parser = argparse.ArgumentParser(prog="python -m swingmatch.study.racket", description=__doc__)
     parser.add_argument("--clips", type=int, default=16, help="number of clips (default: 16)")
     parser.add_argument("--folder", type=Path, help="keep the rendered clips and tracks here")
+    parser.add_argument("--workers", type=int, default=2, help="processes (default: 2)")
     parser.add_argument(
         "--tuning", action="store_true", help="report on what may be tuned on, not on what is held out"
     )
     words = parser.parse_args()
-    with tempfile.TemporaryDirectory() as scratch:
+    items = shots(TUNING if words.tuning else HELD_OUT, words.clips)
+    count = len(items)
+    with tempfile.TemporaryDirectory() as scratch, processes(words.workers) as executor:
         folder = words.folder or Path(scratch)
-        found = []
-        for item in shots(TUNING if words.tuning else HELD_OUT, words.clips):
-            path, truth = film(item, folder)
-            track, onsets, _ = track_timed(path, keep=words.folder is not None)
-            found.append(racket_errors(path, truth, track, onsets, marks=True))
-    print(table(found, "three marked frames"))
-    print("\n".join(e.failed for e in found if e.failed))
+        both = list(executor.map(_one, items, [folder] * count, [words.folder is not None] * count))
+    for title, which in (("found in the pictures", 0), ("three marked frames", 1)):
+        found = [pair[which] for pair in both]
+        print(table(found, title) + "\n")
+        print("\n".join(e.failed for e in found if e.failed))
 
 
 if __name__ == "__main__":
