@@ -10,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from swingmatch import __version__, explain_command, library_commands
+from swingmatch import __version__, explain_command, library_commands, players_commands
 from swingmatch.errors import SwingmatchError
 from swingmatch.progress import Bar
 from swingmatch.words.language import choose
@@ -101,6 +101,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_library(models)
 
     library_commands.register(commands, _add_clips)
+    players_commands.register(commands)
     return parser
 
 
@@ -165,6 +166,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             return explain_command.run(words, _options, _files)
         if words.command == "library":
             return library_commands.run(words, _options, _files)
+        if words.command == "players":
+            return players_commands.run(words)
         if words.command == "models":
             return _models(words.library)
         if words.command == "check":
