@@ -34,7 +34,10 @@ GONE, STILL, OPEN = "gone", "still there", "cannot be told yet"
 
 #: Reviews filmed from azimuths no further apart than this are of one side, degrees: half of what a named side covers.
 SAME_SIDE = 22.5
-#: Share of the view's error, as variance, that two reviews from one side have in common.
+#: Share of the view's error, as variance, that two reviews from one side have in common. Tried on one unchanged stroke
+#: of a generated player (a seed for tuning) as filmed in four clips from each of five sides: between clips from one
+#: side 4.3 % of 3986 targets changed by more than what is told from noise (with 0.6 it would be 5.5 %), between clips
+#: from two sides 2.6 %.
 SHARED = 0.5
 #: From another side a change is not judged when even a change of this many floors could be noise (our choice: about
 #: three times what a coach would mention).
