@@ -16,7 +16,7 @@ from swingmatch.errors import ClipError, LibraryError, SetupError
 from swingmatch.library.folder import load_library, write_volunteer
 from swingmatch.report.folder import Written
 
-COMMANDS = ("demo", "compare", "measure", "check", "models")
+COMMANDS = ("demo", "compare", "explain", "measure", "check", "models")
 
 
 class Estimator:
