@@ -125,8 +125,9 @@ def evidence_sentence(deviation: Deviation, stroke: str = "forehand", praise: bo
     row = row_of(deviation.quantity, stroke)
     phase = deviation.phase
     # What has no phase has its own moment, which its label often names already.
-    if row is not None and not phase and not row.key.endswith("duration") and "ontact" not in row.label:
-        phase = row.part
+    if row is not None and not phase and not row.key.endswith("duration"):
+        named = row.label.lower()
+        phase = "" if row.part in named or "contact" in named else row.part
     return say.evidence(
         label=label_of(deviation, stroke),
         key=deviation.quantity,

@@ -82,6 +82,15 @@ def test_every_deviation_gives_one_whole_line(of, player, model, error, language
     assert not re.search(r"(?<![a-z])-\d|[-−]0([.,]0+)?(?![.,]?\d)", sentence), sentence
 
 
+def test_a_moment_is_named_once():
+    hand = replace(LATE, quantity="hand_highest", phase="", unit="hip-to-shoulder", player=1.7, model=1.1)
+    assert evidence_sentence(hand).startswith("Take-back hand: about 3 hand widths higher than the model")
+    knee = replace(hand, quantity="inside_knee_flexion", phase="drop", unit="deg")
+    assert evidence_sentence(knee).startswith("Bend of the inside knee in the drop:")
+    low = replace(hand, quantity="lowest_hand_height")
+    assert evidence_sentence(low).startswith("Lowest hand in the drop:")
+
+
 def test_figures_are_no_finer_than_the_doubt():
     vague = replace(KNEE, error=12.0)
     assert "(20° against 50°, give or take 20°" in evidence_sentence(vague)
