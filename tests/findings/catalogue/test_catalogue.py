@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 
 from swingmatch.findings.catalogue.entry import known_keys
+from swingmatch.findings.catalogue.fault import Sign
 from swingmatch.findings.catalogue.load import CatalogueError, load
 from swingmatch.stroke.strokes import STROKES
 
@@ -111,6 +112,8 @@ def test_an_unknown_stroke_is_said_in_a_sentence():
 def test_weights_are_by_key():
     fault = load("forehand")["late_contact"]
     assert fault.weights["hand_in_front@contact"] < -1.0
-    assert replace(fault, signs=fault.signs[:1]).weights.keys() == {"hand_in_front@contact"}
+    one = Sign("hip_turn", ("drop", "contact"), -1.0)
+    alone = replace(fault, signs=(one, Sign("com_speed", (), 0.5)))
+    assert alone.weights == {"hip_turn@drop": -1.0, "hip_turn@contact": -1.0, "com_speed": 0.5}
     with pytest.raises(KeyError):
         load("forehand")["no such fault"]

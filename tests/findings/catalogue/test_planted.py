@@ -21,7 +21,7 @@ from swingmatch.synth import backhand_style, serve_style
 from swingmatch.synth.backhand import perform_backhand
 from swingmatch.synth.build import Build
 from swingmatch.synth.cast import random_player
-from swingmatch.synth.faults import FAULTS
+from swingmatch.synth.faults import EVERY_FAULT
 from swingmatch.synth.forehand import perform
 from swingmatch.synth.serve import perform_serve
 from swingmatch.synth.serve_cast import random_server
@@ -35,7 +35,7 @@ OF_MANY = {"inconsistent_contact", "inconsistent_toss"}
 HARDLY_SEEN = {"unsteady_head"}
 HANDS = {"two-handed backhand": 2, "one-handed backhand": 1}
 PLANTED = {
-    "forehand": FAULTS,
+    "forehand": EVERY_FAULT,
     "two-handed backhand": backhand_style.FAULTS,
     "one-handed backhand": backhand_style.FAULTS,
     "serve": serve_style.SERVE_FAULTS,
