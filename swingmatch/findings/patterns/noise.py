@@ -52,15 +52,18 @@ class Noise:
 
     Attributes
     ----------
-    keys : of the F deviations that it knows. sides : camera side -> scatter; "" for a side that is not known.
+    keys : of the F deviations that it knows. floors : (F,) the floors that the figures are in; a catalogue may have
+        others since. sides : camera side -> scatter; "" for a side that is not known.
     swings : how many swings each player had.
-    sure : slope and offset of the straight line from log odds to log odds that makes what is said calibrated.
+    sure : slope and offset of the straight line from log odds to log odds that makes what is said calibrated. The usual
+        one is of 24 players of tuning seeds, one swing each (``python -m swingmatch.study.decompositions`` learns it).
     """
 
     keys: tuple[str, ...] = ()
+    floors: tuple[float, ...] = ()
     sides: Mapping[str, Side] = field(default_factory=dict)
     swings: int = 1
-    sure: tuple[float, float] = (1.0, 0.0)
+    sure: tuple[float, float] = (0.77, -0.62)
 
     def side(self, azimuth: float) -> Side | None:
         """The scatter for a camera azimuth (of a right-hander), degrees; NaN for an unknown side."""
@@ -106,12 +109,14 @@ def seen(deviations: Sequence[Deviation], noise: Noise, azimuth: float) -> Seen:
         at = {key: i for i, key in enumerate(noise.keys)}
         mine = [i for i, d in enumerate(kept) if d.key in at]
         theirs = [at[kept[i].key] for i in mine]
+        scale = np.array([noise.floors[j] / kept[i].floor for i, j in zip(mine, theirs, strict=True)])
+        sd = table.sd[theirs] * scale
         few = np.array([1.0 / max(kept[i].swings, 1) - 1.0 / noise.swings for i in mine])
-        known = table.correlation[np.ix_(theirs, theirs)] * np.outer(table.sd[theirs], table.sd[theirs])
-        known[np.diag_indices_from(known)] += np.maximum(few, 0.0) * table.within[theirs] ** 2
+        known = table.correlation[np.ix_(theirs, theirs)] * np.outer(sd, sd)
+        known[np.diag_indices_from(known)] += np.maximum(few, 0.0) * (table.within[theirs] * scale) ** 2
         short = np.maximum(doubt[mine] ** 2 - np.diag(known), 0.0)
         covariance[np.ix_(mine, mine)] = known + np.diag(short)
-        values[mine] -= table.mean[theirs]
+        values[mine] -= table.mean[theirs] * scale
     return Seen(tuple(kept), values, covariance + RIDGE**2 * np.eye(len(kept)))
 
 
@@ -127,8 +132,12 @@ def write_noise(path: Path, noise: Noise) -> None:
     """Write to one ``.npz``: half precision, upper triangles only."""
     upper = np.triu_indices(len(noise.keys), 1)
     about = {
-        "keys": noise.keys, "sides": list(noise.sides), "swings": noise.swings, "sure": noise.sure
-    }  # fmt: skip
+        "keys": noise.keys,
+        "floors": noise.floors,
+        "sides": list(noise.sides),
+        "swings": noise.swings,
+        "sure": noise.sure,
+    }
     sides = list(noise.sides.values())
     np.savez_compressed(
         path,
@@ -157,7 +166,8 @@ def read_noise(path: Path) -> Noise:
                 correlation=correlation,
                 within=file["within"][i].astype(float),
             )
-    return Noise(tuple(about["keys"]), sides, int(about["swings"]), (about["sure"][0], about["sure"][1]))
+    slope, offset = about["sure"]
+    return Noise(tuple(about["keys"]), tuple(about["floors"]), sides, int(about["swings"]), (slope, offset))
 
 
 @lru_cache(maxsize=8)
