@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from swingmatch.library.choose import Choice
     from swingmatch.library.folder import Library
     from swingmatch.library.own import OwnModels
+    from swingmatch.library.quality import Verdict
     from swingmatch.library.records import Consent, Entry, Kind
     from swingmatch.library.store import Store
     from swingmatch.pipeline import Options
@@ -36,6 +37,8 @@ _CAUTION = (
 _HOW_TO_ADD = (
     '"swingmatch library add" takes models in; "library consent add --show-students" says who may be shown.'
 )
+#: What a model's small picture is called among its files.
+_PICTURE = "contact.png"
 #: Letters of an id that are shown, and enough to name a model by.
 _SHORT = 8
 
@@ -79,6 +82,9 @@ def register(
 
     show = action("show", "show all that is known of a model")
     show.add_argument("model", metavar="ID", help="id of the model, or its first letters")
+    show.add_argument(
+        "--picture", type=Path, metavar="FILE", help="write its small picture, a drawn body, to a PNG file"
+    )
 
     choose = action("choose", "say which models are most alike to a player, and why")
     about_clips(choose)
@@ -195,8 +201,8 @@ def model_lines(library: Library | OwnModels) -> list[str]:
                 labels[entry.id],
                 f"{entry.hand}-handed {entry.stroke}",
                 "generated" if entry.generated else "recorded with consent",
-                _swings(entry.repeats),
-                ", ".join([*filter(None, [entry.stance, entry.take_back]), *sorted(entry.tags)]),
+                f"{_swings(entry.repeats)}: "
+                + ", ".join([*filter(None, [entry.stance, entry.take_back]), *sorted(entry.tags)]),
             )
             for entry in library.store.models(purpose=library.purpose)
         ]
@@ -206,8 +212,7 @@ def model_lines(library: Library | OwnModels) -> list[str]:
             volunteer.label,
             f"{volunteer.hand}-handed {volunteer.stroke}",
             "generated" if volunteer.generated else "recorded with consent",
-            _swings(len(volunteer.swings)),
-            ", ".join(volunteer.style_words),
+            f"{_swings(len(volunteer.swings))}: {', '.join(volunteer.style_words)}",
         )
         for volunteer in library
     ]
@@ -271,8 +276,9 @@ def _add_file(
     from swingmatch.library.lab import is_lab_file
     from swingmatch.library.records import NewMedia
     from swingmatch.library.store.reading import Filter
+    from swingmatch.report.thumbnail import contact_picture
 
-    swings, sds, notes, stature = _swings_of(file, options)
+    swings, sds, notes, stature, footage = _swings_of(file, options)
     facts = replace(facts, stature=stature) if math.isnan(facts.stature) else facts
     added = []
     for stroke in dict.fromkeys(swing.stroke for swing in swings):
@@ -280,9 +286,11 @@ def _add_file(
         hand = swings[of_it[0]].hand
         same = store.models(wanted=Filter(volunteer=facts.volunteer, stroke=stroke, hand=hand))
         before = store.load(same[0]) if same else None
-        model, verdict = to_model([swings[i] for i in of_it], [sds[i] for i in of_it], facts, before, notes)
-        media = [] if before is None else [m for m in before.media if m.kind != "swings"]
-        taken = {m.name for m in media}
+        model, verdict = to_model(
+            [swings[i] for i in of_it], [sds[i] for i in of_it], facts, before, notes, footage
+        )
+        media = [] if before is None else [m for m in before.media if m.kind not in ("swings", "thumbnail")]
+        taken = {_PICTURE, *(m.name for m in media)}
         name = next(n for n in _free_names(file.name) if n not in taken)
         # Nobody's face is in a laboratory's recording.
         kind: Kind = "other" if is_lab_file(file) else "clip"
@@ -291,6 +299,9 @@ def _add_file(
             media=[
                 *(NewMedia(kind=m.kind, name=m.name, source=store.path_of(m)) for m in media),
                 NewMedia(kind=kind, name=name, source=file),
+                NewMedia(
+                    kind="thumbnail", name=_PICTURE, source=contact_picture(model.mean or model.swings[0])
+                ),
             ],
             replaces=None if before is None else before.id,
         )
@@ -298,10 +309,13 @@ def _add_file(
     return added
 
 
-def _swings_of(file: Path, options: Options) -> tuple[list[Swing], list[float], tuple[str, ...], float]:
-    """Swings of a clip or a laboratory's recording, the standard deviation of each contact in seconds, notes, and the
-    stature in metres where it is known."""
+def _swings_of(
+    file: Path, options: Options
+) -> tuple[list[Swing], list[float], tuple[str, ...], float, Verdict]:
+    """Swings of a clip or a laboratory's recording, the standard deviation of each contact in seconds, notes, the
+    stature in metres where it is known, and what the footage says against them."""
     from swingmatch.library.lab import is_lab_file, read_recording, to_swings
+    from swingmatch.library.quality import of_footage
 
     if is_lab_file(file):
         found = to_swings(
@@ -311,13 +325,18 @@ def _swings_of(file: Path, options: Options) -> tuple[list[Swing], list[float], 
             stature=options.stature,
             where=file.name,
         )
-        return list(found.swings), [0.0] * len(found.swings), found.notes, found.stature
-    from swingmatch.pipeline import measure_clip
+        return list(found.swings), [0.0] * len(found.swings), found.notes, found.stature, of_footage(())
+    from swingmatch.pipeline import read_swings
 
-    measured = measure_clip(file, options, progress=Bar())
-    strokes = measured.strokes
+    read = read_swings(file, options, progress=Bar())
     stature = math.nan if options.stature is None else options.stature
-    return list(strokes.swings), [contact.sd for contact in strokes.contacts], measured.notes, stature
+    return (
+        list(read.strokes.swings),
+        [contact.sd for contact in read.strokes.contacts],
+        (*read.strokes.notes, *read.footage.notes),
+        stature,
+        of_footage((remark.kind, remark.severity, remark.sentence) for remark in read.footage.remarks),
+    )
 
 
 def _free_names(name: str) -> Iterable[str]:
@@ -362,6 +381,11 @@ def _show(store: Store, words: argparse.Namespace) -> int:
     entry = _find(store, words.model)
     model = store.load(entry)
     agreed = store.consent(entry.volunteer)
+    picture = next((m for m in entry.media if m.kind == "thumbnail"), None)
+    if words.picture is not None:
+        if picture is None:
+            raise LibraryError(f"There is no small picture of {entry.label}; adding a swing makes one.")
+        _write_picture(words.picture, store.path_of(picture).read_bytes())
     if words.json:
         spread = model.spread
         told = (
@@ -390,7 +414,15 @@ def _show(store: Store, words: argparse.Namespace) -> int:
         ("Height", f"{entry.stature:.2f} m" if math.isfinite(entry.stature) else "not given"),
         ("Level", entry.level or "not given"),
         ("Tags", ", ".join(sorted(entry.tags)) or "none"),
-        ("Files", ", ".join(m.name for m in entry.media if m.kind != "swings") or "none"),
+        ("Files", ", ".join(m.name for m in entry.media if m.kind not in ("swings", "thumbnail")) or "none"),
+        (
+            "Picture",
+            "none"
+            if picture is None
+            else f"of the body at contact, drawn; in {words.picture}"
+            if words.picture
+            else "of the body at contact, drawn; --picture FILE writes it",
+        ),
         ("Licence", entry.licence),
         (
             "Consent",
@@ -411,6 +443,14 @@ def _show(store: Store, words: argparse.Namespace) -> int:
     for note in entry.notes:
         print(note)
     return 0
+
+
+def _write_picture(path: Path, data: bytes) -> None:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(data)
+    except OSError as error:
+        raise LibraryError(f"The picture cannot be written to {path} ({error.strerror}).") from error
 
 
 def _choose(store: Store, words: argparse.Namespace, options: Options, files: Sequence[Path]) -> int:

@@ -238,6 +238,29 @@ def measure_clip(
     return _measure(seen, strokes, _footage(seen, strokes, options), options, progress)
 
 
+@dataclass(frozen=True)
+class ReadSwings:
+    """The swings of one clip, unmeasured, with what the footage is good for and the track they were cut from."""
+
+    strokes: Strokes
+    footage: Footage
+    track: Track
+
+
+def read_swings(
+    path: Path,
+    options: Options | None = None,
+    *,
+    estimator: PoseEstimator | None = None,
+    progress: Progress = silent,
+) -> ReadSwings:
+    """The swings of one clip, as a library of models takes them. Parameters and errors as of ``measure_clip``."""
+    options = options or Options()
+    seen = _usable(path, options, estimator, progress)
+    strokes = _strokes(seen, options, progress)
+    return ReadSwings(strokes, _footage(seen, strokes, options), seen.track)
+
+
 def check_clip(
     path: Path,
     options: Options | None = None,

@@ -61,6 +61,7 @@ def to_model(
     facts: Facts,
     before: Model | None = None,
     notes: Sequence[str] = (),
+    footage: Verdict | None = None,
 ) -> tuple[Model, Verdict]:
     """One model of a volunteer's repeats of one stroke.
 
@@ -68,6 +69,7 @@ def to_model(
     ----------
     swings : at least one, of one stroke and hand, any clock. contact_sds : of each, seconds.
     before : the model of the same volunteer and stroke that they are added to. notes : on the footage.
+    footage : what the film itself says against them.
 
     Raises
     ------
@@ -88,7 +90,7 @@ def to_model(
     old = () if before is None else before.swings
     repeats = (*old, *(plain(swing) for swing in swings))
     made = make_model(repeats)
-    verdict = judge(repeats, made, (*(0.0 for _ in old), *contact_sds))
+    verdict = judge(repeats, made, (*(0.0 for _ in old), *contact_sds), footage or Verdict((), ()))
     if not verdict.passed and not facts.despite:
         raise LibraryError(" ".join(verdict.against))
     kept = (

@@ -16,14 +16,14 @@ import re
 import tempfile
 import zipfile
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, timezone
 from pathlib import Path
 from typing import Any
 
 from swingmatch.errors import LibraryError
 from swingmatch.library.consent import face_may_show, in_force, may
-from swingmatch.library.records import KINDS, Consent, Entry, Media, Model, NewMedia
+from swingmatch.library.records import KINDS, Consent, Entry, Kind, Media, Model, NewMedia
 from swingmatch.library.store import Store
 from swingmatch.library.store.arrays import from_bytes
 
@@ -35,7 +35,15 @@ MOST_TEXT, MOST_PART, MOST_ALL, MOST_PARTS = 200_000_000, 2_000_000_000, 50_000_
 _MOST_SQUEEZED = 200
 _PLACE = re.compile(r"models/[0-9a-f]{32}/[^/\\\x00-\x1f:]{1,200}")
 #: Parts in which a face may be seen.
-_SHOWS_FACE = frozenset({"clip", "frames", "thumbnail", "other"})
+_SHOWS_FACE = frozenset({"clip", "frames", "other"})
+#: What a part is called where it stays, and why it does.
+_STAYS: Mapping[Kind, str] = {
+    "clip": "The film {name} of {label} stays here: to show the face was not agreed.",
+    "frames": "The picture {name} of {label} stays here: to show the face was not agreed.",
+    "other": "The file {name} of {label} stays here: a name or a face may be in it, and that was not agreed.",
+}
+#: A guardian as a code of the coach's: a few letters, then a number.
+_CODE = re.compile(r"[A-Za-z]{0,4}[-_ ]?[0-9]{1,6}")
 _STARTED = (1980, 1, 1, 0, 0, 0)  # the same set gives the same bytes
 
 
@@ -85,8 +93,9 @@ def export_set(
     for entry in chosen:
         faces = all(face_may_show(consents.get(code), on) for code in _people(entry))
         kept = [m for m in entry.media if faces or m.kind not in _SHOWS_FACE]
-        if len(kept) < len(entry.media):
-            left_out.append(f"The film of {entry.label} stays here: to show the face was not agreed.")
+        left_out += [
+            _STAYS[m.kind].format(name=m.name, label=entry.label) for m in entry.media if m not in kept
+        ]
         for media in kept:
             store.load(entry)  # a damaged model is told here, not by its reader
             parts[f"models/{entry.id}/{media.name}"] = media
@@ -96,7 +105,7 @@ def export_set(
         "format": FORMAT,
         "version": VERSION,
         "made_at": datetime.now(timezone.utc).replace(microsecond=0).isoformat(),
-        "consents": [consent_to_json(consents[code]) for code in sorted(codes)],
+        "consents": [consent_to_json(_without_names(consents[code])) for code in sorted(codes)],
         "models": listed,
     }
     _write(path, json.dumps(text, indent=2, ensure_ascii=False, allow_nan=False), parts, store)
@@ -141,6 +150,13 @@ def consent_to_json(consent: Consent) -> dict[str, Any]:
     """A consent as it stands in a set; the name stays with the coach who wrote it."""
     out = {f.name: getattr(consent, f.name) for f in fields(Consent) if f.name != "name"}
     return {name: value.isoformat() if isinstance(value, date) else value for name, value in out.items()}
+
+
+def _without_names(consent: Consent) -> Consent:
+    """The consent as it may leave: what is written of the guardian, where it is no code, becomes one."""
+    who = consent.guardian
+    coded = who if who is None or _CODE.fullmatch(who.strip()) else f"guardian of {consent.code}"
+    return replace(consent, name=None, guardian=coded)
 
 
 def consent_from_json(given: Mapping[str, Any]) -> Consent:

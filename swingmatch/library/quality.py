@@ -5,7 +5,7 @@ What is refused can be taken in all the same where the coach says why; the reaso
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from swingmatch.library.model import Typical
@@ -36,15 +36,41 @@ class Verdict:
         return not self.against
 
 
-def judge(repeats: Sequence[Swing], model: Typical, contact_sds: Sequence[float]) -> Verdict:
+#: Remarks on footage that limit more than the one clip: what is hidden or too small in a model is not there to compare
+#: anybody with.
+_AGAINST = frozenset({"in view", "found", "size"})
+
+
+def of_footage(remarks: Iterable[tuple[str, str, str]]) -> Verdict:
+    """What remarks on the footage (kind, severity, sentence; as ``footage.check`` has them) say of a model from it.
+
+    Nothing is said of what is fine. Blur, light, sound and the camera are doubts: contact and the camera's place are
+    judged by how well they are known.
+    """
+    against, doubts = [], []
+    for kind, severity, sentence in remarks:
+        if severity == "unusable" or (severity == "limits" and kind in _AGAINST):
+            against.append(sentence)
+        elif severity == "limits":
+            doubts.append(sentence)
+    return Verdict(tuple(against), tuple(doubts))
+
+
+def judge(
+    repeats: Sequence[Swing],
+    model: Typical,
+    contact_sds: Sequence[float],
+    footage: Verdict = Verdict((), ()),
+) -> Verdict:
     """Judge the repeats of one volunteer's stroke.
 
     Parameters
     ----------
     repeats : at least one. model : made of them. contact_sds : of each, seconds; 0 where contact is known.
+    footage : what the film itself says against them.
     """
-    against: list[str] = []
-    doubts: list[str] = []
+    against: list[str] = list(footage.against)
+    doubts: list[str] = list(footage.doubts)
     if len(repeats) < ENOUGH:
         count = "One swing says" if len(repeats) == 1 else f"{len(repeats)} swings say"
         doubts.append(f"{count} little of how much the volunteer varies; {ENOUGH} or more are better.")

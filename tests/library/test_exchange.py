@@ -106,6 +106,28 @@ def test_no_face_and_no_name_leaves_unless_agreed(home, model, tmp_path):
     assert b"Some Body" not in everything
 
 
+def test_the_guardians_name_stays_and_other_files_are_called_so(home, model, tmp_path):
+    other = NewMedia(kind="other", name="lab.c3d", source=b"Name Of Somebody")
+    home.add(model, agreed(minor=True, guardian="Mother, Name Surname"), [other], on=TODAY)
+    out = export_set(home, tmp_path / "set.zip", on=TODAY)
+    assert out.left_out == (
+        "The file lab.c3d of Test one stays here: a name or a face may be in it, and that was not agreed.",
+    )
+    with zipfile.ZipFile(tmp_path / "set.zip") as archive:
+        everything = b"".join(archive.read(name) for name in archive.namelist())
+        (consent,) = json.loads(archive.read("set.json"))["consents"]
+    assert b"Surname" not in everything
+    assert (consent["minor"], consent["guardian"]) == (True, "guardian of T1")
+
+
+@pytest.mark.parametrize("code", ["G2", "7", "GU-014"])
+def test_a_guardians_code_goes_along(home, model, tmp_path, code):
+    home.add(model, agreed(minor=True, guardian=code), on=TODAY)
+    export_set(home, tmp_path / "set.zip", on=TODAY)
+    with zipfile.ZipFile(tmp_path / "set.zip") as archive:
+        assert json.loads(archive.read("set.json"))["consents"][0]["guardian"] == code
+
+
 def test_people_in_an_average_are_asked_too(home, model, tmp_path):
     home.record_consent(agreed(code="T2", shared_set=False))
     home.add(replace(model, contains=("T1", "T2")), agreed(), on=TODAY)

@@ -5,14 +5,16 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 
 from swingmatch.cli import main
+from swingmatch.errors import LibraryError
 from swingmatch.library.adding import Facts, plain, to_model
 from swingmatch.library.folder import load_library
 from swingmatch.library.model import make_model
-from swingmatch.library.quality import judge
+from swingmatch.library.quality import judge, of_footage
 from swingmatch.library.table import write_table
 
 
@@ -107,6 +109,24 @@ def test_show_tag_check_and_forget(library, tables):
     assert "There is no model" in error
 
 
+def test_a_model_has_a_small_picture_that_goes_with_it(library, tables, tmp_path):
+    """A drawn body at contact, one a model however many repeats; forgotten with the model."""
+    library("add", tables[0], "--volunteer", "W1", "--generated")
+    library("add", tables[1], "--volunteer", "W1", "--generated")
+    (model,) = json.loads(library("list", "--json")[1])
+    (kept,) = [m for m in model["media"] if m["kind"] == "thumbnail"]
+    assert "in " + str(tmp_path / "w.png") in library("show", "W1", "--picture", tmp_path / "w.png")[1]
+    picture = cv2.imread(str(tmp_path / "w.png"))
+    assert picture.shape == (280, 200, 3)
+    assert (np.abs(picture.astype(int) - picture[:1]).max(axis=2) > 60).mean() > 0.03
+    assert (
+        len([p for p in (tmp_path / "home" / "media").rglob("*") if p.name.startswith(kept["sha256"][:16])])
+        == 1
+    )
+    library("forget", "W1")
+    assert not [p for p in (tmp_path / "home" / "media").rglob("*") if p.is_file()]
+
+
 def test_damage_is_found(library, tables, tmp_path):
     library("add", tables[0], "--volunteer", "W1", "--generated")
     kept = next(p for p in (tmp_path / "home" / "media").rglob("*") if p.is_file())
@@ -159,6 +179,30 @@ def test_quality_speaks_against_anothers_swing_and_an_unknown_contact(volunteers
     mixed = (*wren, other[0].as_right_handed())
     far = replace(make_model(mixed), apart=(1.0, 1.0, 1.0, 16.0))
     assert "swing 4" in judge(mixed, far, [0.0] * 4).against[0].casefold()
+
+
+def test_what_is_not_in_the_picture_speaks_against_a_model(volunteers):
+    """Cut limbs refuse a model, blur is a doubt, what is fine is not said."""
+    remarks = [
+        ("in view", "limits", "The feet are out of the picture."),
+        ("blur", "limits", "The hand is blurred."),
+        ("light", "fine", "The light is good."),
+        ("rate", "unusable", "Too few pictures."),
+    ]
+    footage = of_footage(remarks)
+    assert footage.against == ("The feet are out of the picture.", "Too few pictures.")
+    assert footage.doubts == ("The hand is blurred.",)
+    swings = volunteers["Wren"].swings
+    with pytest.raises(LibraryError, match="The feet are out of the picture"):
+        to_model(swings, [0.0] * 3, Facts(volunteer="W1", generated=True), footage=footage)
+    model, _ = to_model(
+        swings,
+        [0.0] * 3,
+        Facts(volunteer="W1", generated=True, despite="the arm is what matters"),
+        footage=footage,
+    )
+    assert "The hand is blurred." in model.notes
+    assert any("the arm is what matters" in note for note in model.notes)
 
 
 def test_a_reason_overrules_quality_and_is_kept(volunteers):

@@ -95,7 +95,7 @@ def test_a_review_takes_only_whom_students_may_see(home, shipped):
         assert models.names() == ("Seen",)
         assert "Seen" in library_commands.model_lines(models)[0]
     with library_commands.models_of("shipped") as models:
-        assert models == shipped
+        assert models.names() == shipped.names()
 
 
 def test_without_a_library_of_ones_own_nothing_is_made(home):
