@@ -11,7 +11,7 @@ from swingmatch.findings.explanation import Change, Explanation
 from swingmatch.findings.review import Finding
 from swingmatch.words import say
 from swingmatch.words.language import language, speaking
-from swingmatch.words.units import figure
+from swingmatch.words.units import figure, unit_words
 
 
 def spoken(explanation: Explanation | None) -> str:
@@ -120,10 +120,10 @@ def _list(items: Iterable[str]) -> str:
 def _figures(deviation: Deviation) -> str:
     unit, doubt = deviation.unit, deviation.doubt
     rows = (
-        ("player", figure(deviation.player, unit, doubt)),
-        ("model", figure(deviation.model, unit, doubt)),
-        ("difference", figure(deviation.value, unit, doubt)),
-        ("doubt", figure(2.0 * doubt, unit, doubt)),
+        ("player", figure(deviation.player, unit, doubt, bare=True)),
+        ("model", figure(deviation.model, unit, doubt, bare=True)),
+        ("difference", figure(deviation.value, unit, doubt, bare=True)),
+        ("doubt", figure(2.0 * doubt, unit, doubt, bare=True)),
         ("swings", str(deviation.swings)),
     )
     cells = "".join(
@@ -131,4 +131,6 @@ def _figures(deviation: Deviation) -> str:
         for name, text in rows
     )
     caption = say.about(label_of(deviation), deviation.quantity, deviation.phase)
+    if unit and unit != "deg":
+        caption = f"{caption}, {unit_words(unit)}"
     return f"<table class='figures'><caption class='under'>{escape(caption)}</caption><tbody>{cells}</tbody></table>"

@@ -179,11 +179,12 @@ def _changes(review: Review, clip_frames: ClipFrames | None) -> str:
 def _key() -> str:
     """Key to the joints' colours."""
     stops = ", ".join(VIRIDIS)
+    about, more, hidden = (escape(words) for words in say.key_words())
     return (
-        "<p class='key'><span>Joint colour: difference from the model</span><span class='scale'>0°"
+        f"<p class='key'><span>{about}</span><span class='scale'>0°"
         f"<span class='bar' style='background:linear-gradient(90deg, {stops})'></span>"
-        f"{FULL_SCALE_DEG:.0f}° or more</span>"
-        f"<span><span class='dot' style='background:{NOT_VISIBLE}'></span>{HIDDEN_WORDS}</span></p>"
+        f"{FULL_SCALE_DEG:.0f}° {more}</span>"
+        f"<span><span class='dot' style='background:{NOT_VISIBLE}'></span>{hidden}</span></p>"
     )
 
 

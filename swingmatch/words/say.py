@@ -472,3 +472,12 @@ def picture_line(seconds: float) -> str:
 def another_side() -> str:
     """What to try where nothing stands out."""
     return _("A clip from another side may show more.")
+
+
+def key_words() -> tuple[str, str, str]:
+    """Of the key to the joints' colours: what it shows, what follows its upper end, what is grey."""
+    return (
+        _("Joint colour: difference from the model"),
+        _("or more"),
+        _("not visible from this view"),
+    )
