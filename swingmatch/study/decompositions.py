@@ -14,10 +14,11 @@ planted; of sound players, how many hear of a fault. Every way may choose its ow
 most while it keeps to one false alarm in ten. With ``--write`` the line that makes the posterior's probability come out
 as often as it says goes into the noise file.
 
-First figures (24 players of tuning seeds, one swing each, 90 views of them sound and 48 with one fault of size 0.7; the
-noise learned from the other two thirds of the players): at no more than one alarm in ten the posterior finds 0.38 with a
-precision of 0.56, *alone* 0.31 with 0.38, *sum* 0.15 with 0.78. At a precision of 0.82 the posterior finds 0.19 and
-alarms 0.02. So the posterior ships; what it misses is mostly planted faults that look otherwise than their signature.
+First figures: 24 players of tuning seeds, one swing each, 90 views of them sound and 48 with one fault of size 0.7; the
+noise learned from the other two thirds of the players. At no more than one alarm in ten the posterior finds 0.38 with
+a precision of 0.56, *alone* 0.31 with 0.38; *sum* finds 0.15 with 0.78. At a precision of 0.82 the posterior finds
+0.19 and alarms 0.02. So the posterior ships. What it misses is partly too faint in the view (signatures shorter than
+three standard deviations of the noise), partly looks otherwise on film than its signature.
 """
 
 from __future__ import annotations
