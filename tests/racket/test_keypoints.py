@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from swingmatch.racket import keypoints
 from swingmatch.racket.crop import CHANNELS, SIDE, Square, arm_map, cut, grey, neighbours, square, stack
-from swingmatch.racket.keypoints import RacketSight, racket_points, read, see_racket
+from swingmatch.racket.keypoints import RacketSight, racket_points, read, see_racket, worth
 from swingmatch.study.sight.pictures import Studio
 from swingmatch.study.sight.settings import CANVAS
 
@@ -109,6 +109,37 @@ def test_nothing_is_said_of_frames_without_a_hand_or_without_a_racket():
     assert not points.known.any()
     assert present[1] == 0.0
     assert (present < keypoints.LEAST_PRESENT).all()
+
+
+def test_pictures_are_looked_at_more_often_near_contact():
+    times = np.arange(480) / 240
+    asked = times[worth(times, 0.3, 1.8, 1.2)]
+    assert asked[0] >= 0.3
+    assert asked[-1] <= 1.8
+    near = (asked >= 0.85) & (asked <= 1.3)
+    assert np.diff(asked[near]).max() < 0.009
+    assert np.diff(asked[asked < 0.75]).min() > 0.029
+    # At 60 a second every picture near contact, every second one elsewhere.
+    slow = np.arange(120) / 60
+    asked = slow[worth(slow, 0.3, 1.8, 1.2)]
+    assert np.diff(asked[(asked > 0.85) & (asked < 1.3)]) == pytest.approx(1 / 60)
+    assert np.diff(asked[asked < 0.75]) == pytest.approx(1 / 30)
+
+
+@pytest.mark.parametrize("rate", [25, 60, 240])
+def test_pictures_that_pass_by_are_looked_at_with_the_same_neighbours_as_when_all_are_held(rate):
+    times = np.arange(20) / rate
+    pictures = [np.full((60, 60, 3), 10 * k, np.uint8) for k in range(20)]
+    seen = []
+
+    class Sight:
+        def look(self, planes, where):
+            seen.append(tuple(np.round((planes[[0, 3, 4], 5, 5] + 0.5) * 25.5).astype(int)))
+            return keypoints.Look(np.zeros((5, 2)), np.ones(5), 1.0)
+
+    hand = np.full((20, 2), 30.0)
+    racket_points(times, iter(pictures), hand, hand, 50.0, Sight())
+    assert seen == [(k, *neighbours(times, k)) for k in range(20)]
 
 
 def test_planes_have_the_shape_that_the_network_wants():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -99,6 +100,22 @@ def test_a_swing_beside_itself_has_no_errors():
     for key in ("shoulder_turn", "contact_elbow_flexion", "hand_front_com", "hip_turn_peak", "back_foot_way"):
         assert errors[key].error == pytest.approx(0.0, abs=1.5), key
         assert errors[key].spread > 0.0, key
+
+
+def test_the_rackets_measures_are_taken_where_it_was_seen():
+    motion = perform(ForehandStyle(), Build(), swings=1, variation=0.0)
+    events = motion.swings[0].events
+    points, racket = (way[::4] / motion.stature for way in (motion.points, motion.racket))
+    true = Swing(motion.times[::4], points, events, "right", 90.0, racket=racket)
+    near = np.abs(true.times - true.contact + 0.2) < 1.5
+    times = true.times[near]
+    draws = np.repeat(points[near][None], 2, axis=0)
+    found = Swing(times, points[near], events, "right", 90.0, draws=draws, racket=racket[near])
+    early = replace(found, racket_seen=times < true.contact - 0.5)
+    errors = taken(found, true, 0.0)
+    for key in ("face_in_drop", "face_at_contact", "racket_speed", "tip_below_hand"):
+        assert errors[key].error == pytest.approx(0.0, abs=1.5), key
+    assert not {"face_at_contact", "racket_speed", "pronation"} & taken(early, true, 0.0).keys()
 
 
 def test_calibration_writes_the_strokes_that_were_studied_and_keeps_the_others(tmp_path, monkeypatch):
