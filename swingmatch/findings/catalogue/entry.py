@@ -7,6 +7,7 @@ from typing import Any
 
 from swingmatch.errors import SwingmatchError
 from swingmatch.findings.catalogue.fault import Drill, Fault, Sign, Virtue
+from swingmatch.findings.columns import INSTANT_NAMES, columns_of
 from swingmatch.findings.quantities import QUANTITIES
 from swingmatch.stroke.strokes import STROKES
 
@@ -18,31 +19,27 @@ class CatalogueError(SwingmatchError):
 _TEXTS = ("title", "costs", "cause", "cue", "source")
 _NUMBERS = {"consequence": (0.5, 2.0), "teachable": (0.5, 1.5), "order": (0.0, 1.0)}
 _FIELDS = frozenset({"id", "signs", "causes", "confused", "drill", "caution", *_TEXTS, *_NUMBERS})
-#: The way back to waiting is not part of what is compared.
-_NOT_COMPARED = "recovery"
 #: Largest amount of a sign, in floors: no fault that a coach would mention is larger.
 _MOST = 8.0
 
 
-def columns_of(quantity: str, stroke: str) -> tuple[str, ...]:
+def compared_in(quantity: str, stroke: str) -> tuple[str, ...]:
     """The columns in which a quantity is compared, none for a name that is not a quantity of the comparison.
 
     "scatter" is the spread of the contact point between the player's own swings.
     """
-    definition = STROKES[stroke]
-    phases = [name for name, _, _ in definition.phases if name != _NOT_COMPARED]
-    instants = [label for label, _ in definition.instants]
+    columns = columns_of(stroke)
     if quantity in QUANTITIES or quantity == "shift":
-        return (*phases, *instants)
+        return columns
     if quantity == "duration":
-        return tuple(phases)
+        return tuple(column for column in columns if column not in INSTANT_NAMES)
     return ("contact",) if quantity == "scatter" else ()
 
 
 def known_keys(stroke: str) -> frozenset[str]:
     """Every key that a sign or a virtue of a stroke may name: ``quantity@column`` and the measures' keys."""
     names = (*QUANTITIES, "duration", "shift", "scatter")
-    compared = {f"{name}@{column}" for name in names for column in columns_of(name, stroke)}
+    compared = {f"{name}@{column}" for name in names for column in compared_in(name, stroke)}
     return frozenset(compared | {row.key for row in STROKES[stroke].measures})
 
 
