@@ -84,7 +84,7 @@ def tracked_texts():
         pytest.skip("not a git checkout")
     for name in filter(None, listed):
         path = ROOT / name
-        if path.suffix not in {".npz", ".mp4", ".jpg", ".png", ".onnx"} and path.is_file():
+        if path.suffix not in {".npz", ".mp4", ".jpg", ".png", ".onnx", ".mo"} and path.is_file():
             yield name, path.read_text(encoding="utf-8")
 
 
