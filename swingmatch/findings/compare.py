@@ -63,7 +63,7 @@ def compare(
     players : the player's swings of one clip (one camera side). model : the chosen model swing.
     alignments : of each player's swing with ``model``, in the same order.
     repeats : all of the volunteer's swings, ``model`` among them; they give the model's own spread. That of a single
-        one is unknown: the usual spread of the shipped volunteers is taken (see ``typical``).
+        one is unknown: the usual spread of recorded players is taken (see ``typical``).
     hides : tells what the footage cannot show; that is *not visible*, as what the camera side cannot show.
 
     Returns

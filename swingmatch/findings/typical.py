@@ -1,7 +1,7 @@
-"""How much a sound player usually varies from swing to swing, for where a model has too few repeats to tell.
+"""How much a player usually varies from swing to swing, for where a model has too few repeats to tell.
 
 One repeat says nothing of a volunteer's spread: it is unknown then, and never zero. What is taken in its place is the
-usual spread of the volunteers that ship, in ``typical.json``, which ``python -m swingmatch.study.typical`` writes.
+usual spread of recorded players, in ``typical.json``, which ``python -m swingmatch.study.typical`` writes.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ def _table() -> dict[str, dict[str, float]]:
 
 
 def typical_spread(stroke: str, key: str) -> float:
-    """Usual standard deviation between a volunteer's repeats of a ``Deviation.key``, in its unit.
+    """Usual standard deviation between a player's repeats of a ``Deviation.key``, in its unit.
 
     Infinite where none is known, so that nothing is ever said of it.
     """

@@ -37,8 +37,9 @@ def by_place(deviations):
 
 
 def against(player, model, alignment=None, repeats=None):
+    """``repeats``: by default a volunteer who does the same again and again."""
     alignment = alignment or same_clock(player)
-    return by_place(compare([player], model, [alignment], repeats or [model]))
+    return by_place(compare([player], model, [alignment], repeats or [model, model]))
 
 
 def edited(swing, edit, start, stop):
@@ -91,10 +92,10 @@ def test_a_left_handers_mirror_gives_the_same(movers, model):
     player = replace(movers.swing(style=[5, -8, 3, 4, 6, -7, 5, 9]), camera_azimuth=60.0)
     left = replace(player, points=mirror(player.points), hand="left", camera_azimuth=-60.0)
     left_model = replace(model, points=mirror(model.points), hand="left")
-    expected = compare([player], model, [same_clock(player)], [model])
+    expected = compare([player], model, [same_clock(player)], [model] * 2)
     assert any(d.counts for d in expected)
-    assert compare([left], model, [same_clock(left)], [model]) == expected
-    assert compare([left], left_model, [same_clock(left)], [left_model]) == expected
+    assert compare([left], model, [same_clock(left)], [model] * 2) == expected
+    assert compare([left], left_model, [same_clock(left)], [left_model] * 2) == expected
 
 
 @given(contact=st.floats(-5, 50), scale=st.floats(0.4, 2.5))
@@ -464,7 +465,7 @@ def test_a_gap_shorter_than_a_frame_never_counts(movers, model):
         stretched = np.where(times < begun, times - 0.09, np.where(times < 0, times * (0.34 / 0.25), times))
         (found,) = [
             d
-            for d in compare([player], model, [Alignment(stretched, times, 0.0)], [model])
+            for d in compare([player], model, [Alignment(stretched, times, 0.0)], [model] * 2)
             if (d.quantity, d.phase) == ("duration", "forward swing")
         ]
         gaps.append(found.value)
