@@ -124,6 +124,8 @@ def main() -> None:
             planted = {one.seed: one.planted for one in outcomes}
             (words.keep / "planted.json").write_text(json.dumps(planted, indent=1), encoding="utf-8")
         print(text(outcomes, faults))
+        films = len(outcomes) * len(errors)
+        print(f"\nNo stroke was found in {films - sum(len(one.views) for one in outcomes)} of {films} films.")
         hidden = ", ".join(name.replace("_", " ") for name in RACKET_ONLY)
         print(f"\nNot planted, since only the racket shows them and these swings have none: {hidden}.")
         if words.video:

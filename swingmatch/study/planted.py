@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import pickle
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, fields, replace
 from functools import cache, lru_cache
 from pathlib import Path
@@ -118,13 +119,15 @@ def bodies_of(player: Player, swings: int = SWINGS) -> list[Array]:
 
 
 def film_from(bodies: Sequence[Array], errors: FilmErrors, rng: np.random.Generator) -> Filmed | None:
-    """Some strokes of one player in one clip; None where a stroke was not found.
+    """Some strokes of one player in one clip, those that are found; None where none is.
 
     The errors are the same in all of them, so that nothing averages out, which is the worst case.
     """
-    try:
-        swings = [filmed_swing(body, errors, "forehand", rng) for body in bodies]
-    except SwingmatchError:
+    swings = []
+    for body in bodies:
+        with suppress(SwingmatchError):
+            swings.append(filmed_swing(body, errors, "forehand", rng))
+    if not swings:
         return None
     taken = tuple(
         tuple(Taken(m.row.key, m.value, m.sd, m.time, m.why_not, m.sides) for m in measure(swing))
@@ -167,7 +170,7 @@ def evidence_of(
     out = {side: evidence_from(film, floors, load_library()) for side, film in films.items()}
     if path is not None:
         for old in path.parent.glob(f"evidence-{name}-*.pkl"):
-            old.unlink()
+            old.unlink(missing_ok=True)
         _write(path, out)
     return out
 
