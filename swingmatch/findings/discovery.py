@@ -19,6 +19,9 @@ from scipy.stats import false_discovery_control, norm
 
 from swingmatch.findings.deviation import Deviation
 
+#: Doubt that always remains, in floors: that of the arithmetic.
+_ROUNDING = 1e-6
+
 
 def alone(deviation: Deviation) -> float:
     """Two-sided probability that a difference as large is seen where there is none, were it the only one looked at.
@@ -27,9 +30,11 @@ def alone(deviation: Deviation) -> float:
     """
     if not deviation.visible or not np.isfinite(deviation.value) or not np.isfinite(deviation.doubt):
         return 1.0
-    if deviation.doubt == 0.0:
-        return 1.0 if deviation.value == 0.0 else 0.0
-    return float(2.0 * norm.sf(abs(deviation.value) / deviation.doubt))
+    # Where nothing is in doubt, the last digits of a sum must not look like a difference.
+    doubt = max(deviation.doubt, _ROUNDING * deviation.floor)
+    return (
+        float(2.0 * norm.sf(abs(deviation.value) / doubt)) if doubt > 0.0 else float(deviation.value == 0.0)
+    )
 
 
 def with_chances(deviations: Sequence[Deviation]) -> tuple[Deviation, ...]:

@@ -69,9 +69,9 @@ def test_nothing_known_of_chance_asks_for_nothing():
     assert not replace(one, chance=FALSE_SHARE).counts
 
 
-@pytest.mark.parametrize(("value", "chance"), [(0.0, 1.0), (1e-3, 0.0), (-1e-3, 0.0)])
+@pytest.mark.parametrize(("value", "chance"), [(0.0, 1.0), (1e-15, 1.0), (1e-3, 0.0), (-1e-3, 0.0)])
 def test_a_difference_without_doubt(value, chance):
-    assert alone(replace(PLAIN, player=value, error=0.0)) == chance
+    assert alone(replace(PLAIN, player=value, error=0.0)) == pytest.approx(chance, abs=1e-6)
 
 
 @pytest.mark.parametrize(
