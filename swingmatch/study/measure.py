@@ -369,7 +369,7 @@ def _body_errors(errors: Errors, track: Track, strokes: Strokes, truth: ClipTrut
         if true.stroke != "forehand":
             continue  # there are no phrases for the differences of the others
         alignment = align(swing, true)
-        for deviation in compare([swing], true, [alignment], [true]):
+        for deviation in compare([swing], true, [alignment], [true, true]):
             key = (deviation.quantity, deviation.phase)
             errors.quantities.setdefault(key, []).append(deviation.value)
             if deviation.visible:
