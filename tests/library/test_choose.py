@@ -19,9 +19,10 @@ from swingmatch.library.choose import (
     stance_name,
     traits,
 )
-from swingmatch.library.choosing.score import MOST, field_of, least_totals, parts_of
+from swingmatch.library.choosing.score import MOST, field_of, least_totals, parts_of, scores_of
 from swingmatch.library.choosing.traits import Traits, features_of
 from swingmatch.library.choosing.wishes import SHARES, weights
+from swingmatch.library.choosing.words import line
 from swingmatch.library.folder import Library, load_library
 from swingmatch.stroke.strokes import STROKES
 from swingmatch.synth.cast import DEMO, VOLUNTEERS, Player, tempo
@@ -286,6 +287,16 @@ def test_reasons_in_words():
     assert "Like you, has long arms for the height." in shared
     unknown = someone(**dict.fromkeys(PLAIN, float("nan")))
     assert explain(unknown, someone()) == ("Is built in proportions close to yours.",)
+
+
+def test_a_taste_beyond_all_models_is_not_called_alike():
+    shares, own = weights(Wishes(), STROKES["forehand"], FEATURES)
+    for height, alike in ((1.0, True), (3.0, False)):
+        player, model = someone(take_back_height=height), someone()
+        field = field_of(player, {"Ada": model}, shares, own)
+        told = line(scores_of(field, {"Ada": (0.0, 1.0, 0)}), player, model)
+        assert ("the hand as high in the take-back" in told) == alike
+        assert "semi-open stance like yours" in told
 
 
 def test_a_player_of_the_cast_becomes_a_volunteer_without_a_person():

@@ -131,7 +131,9 @@ def line(scores: Sequence[Score], player: Traits, model: Traits) -> str:
             elif abs(gap) >= UNLIKE:
                 bad.append(f"{other} stance")
         elif abs(gap) < ALIKE:
-            good.append(PHRASES[feature.name].alike)
+            # The gap is from the nearest taste of all models; who is beyond them all is not alike for that.
+            if abs(model.of(feature.name) - player.of(feature.name)) < ALIKE * feature.scale:
+                good.append(PHRASES[feature.name].alike)
         elif abs(gap) >= UNLIKE:
             bad.append(PHRASES[feature.name].more if gap > 0.0 else PHRASES[feature.name].less)
     if best.sure["build"] >= SAID and best.parts["build"] < UNLIKE:
