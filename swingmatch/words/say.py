@@ -361,10 +361,14 @@ def joined(names: Sequence[str]) -> str:
 
 def since_opening(day: date, days: int, same_side: bool) -> str:
     """Which review this one is set beside."""
-    told = ngettext(
-        "Beside the review of {day}, {number} day earlier, filmed from {where}.",
-        "Beside the review of {day}, {number} days earlier, filmed from {where}.",
-        days,
+    told = (
+        ngettext(
+            "Beside the review of {day}, {number} day earlier, filmed from {where}.",
+            "Beside the review of {day}, {number} days earlier, filmed from {where}.",
+            days,
+        )
+        if days
+        else _("Beside another clip of the same day, {day}, filmed from {where}.")
     )
     where = _("the same side") if same_side else _("another side, so less can be told")
     return told.format(day=day_words(day), number=days, where=where)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+from datetime import date
 
 import polib
 import pytest
 
 from swingmatch.errors import SwingmatchError
 from swingmatch.findings.messages import wanted
-from swingmatch.words import units
+from swingmatch.words import say, units
 from swingmatch.words.language import DOMAINS, LANGUAGES, _, choose, decimal, language, speaking
 from swingmatch.words.po import Message, compiled, marked, po_path
 
@@ -110,3 +111,16 @@ def test_sizes_as_a_player_sees_them(value, unit, doubt, words):
 )
 def test_clock(degrees, words):
     assert units.clock(degrees) == words
+
+
+@pytest.mark.parametrize(
+    ("days", "words"),
+    [
+        (0, "another clip of the same day, 1 May 2026"),
+        (1, "of 1 May 2026, 1 day earlier"),
+        (31, "of 1 May 2026, 31 days earlier"),
+    ],
+)
+def test_how_long_ago_the_last_review_was(days, words):
+    with speaking("en"):
+        assert words in say.since_opening(date(2026, 5, 1), days, True)
