@@ -14,11 +14,11 @@ planted; of sound players, how many hear of a fault. Every way may choose its ow
 most while it keeps to one false alarm in ten. With ``--write`` the line that makes the posterior's probability come out
 as often as it says goes into the noise file.
 
-Tracking errors are those of the clips of ``CALIBRATION``: the noise is learned on those of ``TUNING``, and on them every
-way is surer than it may be on the next clip.
+Tracking errors are those of the clips of ``CALIBRATION``: the noise is learned on those of ``TUNING``, and on them
+every way is surer than it may be on the next clip.
 
-Figures of 56 players, eight sides each. At no more than one alarm in ten: the posterior finds 0.40 of the planted faults
-with a precision of 0.68, *alone* 0.36 with 0.56, *sum* 0.15 with 0.51. So the posterior ships.
+Figures of 56 players, eight sides each. At no more than one alarm in ten: the posterior finds 0.40 of the planted
+faults with a precision of 0.68, *alone* 0.36 with 0.56, *sum* 0.15 with 0.51. So the posterior ships.
 """
 
 from __future__ import annotations
