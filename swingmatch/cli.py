@@ -200,8 +200,8 @@ def _compare(words: argparse.Namespace) -> int:
     from swingmatch.setup_check import check_native_libraries
 
     check_native_libraries()
-    options = replace(
-        _options(words), model=words.model, player=words.player, language=choose(words.language)
+    options = explain_command.with_own(
+        replace(_options(words), model=words.model, player=words.player, language=choose(words.language))
     )
     jobs = [(clip, options) for clip in _files(words.clips)]
     return _review_all(jobs, words.library, words.pose_model, words.out)

@@ -72,7 +72,7 @@ def run(
     from swingmatch.body.estimator import make_estimator
     from swingmatch.library.choose import find_label
 
-    asked = _with_own(
+    asked = with_own(
         replace(options(words), model=words.model, player=words.player, language=choose(words.language))
     )
     failed = 0
@@ -163,7 +163,7 @@ def beside_the_last(review: Review, clip: Path, player: str) -> Explanation:
     return told
 
 
-def _with_own(options: Options) -> Options:
+def with_own(options: Options) -> Options:
     """The same with the coach's own catalogue and habits, where there is a private library; none is made for it."""
     from swingmatch.library.home import exists
 

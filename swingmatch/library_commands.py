@@ -43,6 +43,17 @@ _PICTURE = "contact.png"
 _SHORT = 8
 
 
+def where_it_is() -> argparse.ArgumentParser:
+    """What every command on the library's records takes, as a parent parser."""
+    where = argparse.ArgumentParser(add_help=False)
+    where.add_argument(
+        "--home", type=Path, metavar="DIR", help="folder of the library (default: SWINGMATCH_HOME)"
+    )
+    where.add_argument("--url", help="PostgreSQL database of the library (default: a file in its folder)")
+    where.add_argument("--json", action="store_true", help="print JSON for a program")
+    return where
+
+
 def register(
     commands: argparse._SubParsersAction, about_clips: Callable[[argparse.ArgumentParser], None]
 ) -> None:
@@ -50,12 +61,7 @@ def register(
     library = commands.add_parser(
         "library", help="keep model swings of your own, with the consent they need", epilog=_CAUTION
     )
-    where = argparse.ArgumentParser(add_help=False)
-    where.add_argument(
-        "--home", type=Path, metavar="DIR", help="folder of the library (default: SWINGMATCH_HOME)"
-    )
-    where.add_argument("--url", help="PostgreSQL database of the library (default: a file in its folder)")
-    where.add_argument("--json", action="store_true", help="print JSON for a program")
+    where = where_it_is()
     inner = library.add_subparsers(dest="action", required=True)
 
     def action(name: str, text: str) -> argparse.ArgumentParser:
@@ -216,7 +222,7 @@ def model_lines(library: Library | OwnModels) -> list[str]:
         )
         for volunteer in library
     ]
-    return _aligned(sorted(rows, key=lambda row: row[0].casefold()))
+    return aligned(sorted(rows, key=lambda row: row[0].casefold()))
 
 
 def _add(store: Store, words: argparse.Namespace, options: Options, files: Sequence[Path]) -> int:
@@ -264,7 +270,7 @@ def _add(store: Store, words: argparse.Namespace, options: Options, files: Seque
             out.append({"file": file.name, "error": str(error)})
             print(f"swingmatch: {file.name}: {error}", file=sys.stderr)
     if words.json:
-        _print_json(out)
+        print_json(out)
     return 1 if failed else 0
 
 
@@ -353,11 +359,11 @@ def _list(store: Store, words: argparse.Namespace) -> int:
 
     found = store.models(wanted=Filter(stroke=words.stroke, volunteer=words.volunteer, tags=tuple(words.tag)))
     if words.json:
-        _print_json([_entry(entry) for entry in found])
+        print_json([_entry(entry) for entry in found])
         return 0
     if not found:
         print('The library holds no such model. "swingmatch library add" takes one in.')
-    for line in _aligned(
+    for line in aligned(
         [
             (
                 entry.id[:_SHORT],
@@ -396,7 +402,7 @@ def _show(store: Store, words: argparse.Namespace) -> int:
                 for joint in spread.joints
             }
         )
-        _print_json(_entry(entry) | {"apart": list(model.apart), "spread_degrees": told})
+        print_json(_entry(entry) | {"apart": list(model.apart), "spread_degrees": told})
         return 0
     facts = [
         ("Model", f"{entry.label} ({entry.id})"),
@@ -429,7 +435,7 @@ def _show(store: Store, words: argparse.Namespace) -> int:
             "none is needed" if entry.generated else "none" if agreed is None else rules.words(agreed),
         ),
     ]
-    for line in _aligned(facts):
+    for line in aligned(facts):
         print(line)
     if model.spread is not None and entry.repeats > 1:
         print("How much it varies, degrees (median over the joints), and by how long:")
@@ -474,7 +480,7 @@ def _choose(store: Store, words: argparse.Namespace, options: Options, files: Se
         if not words.json:
             _print_choice(file, choice)
     if words.json:
-        _print_json(out)
+        print_json(out)
     return 1 if failed else 0
 
 
@@ -500,7 +506,7 @@ def _print_choice(file: Path, choice: Choice) -> None:
         )
         for score in choice.table[:8]
     ]
-    for line in _aligned(rows):
+    for line in aligned(rows):
         print(f"  {line}")
 
 
@@ -525,7 +531,7 @@ def _tag(store: Store, words: argparse.Namespace) -> int:
     entry = _find(store, words.model)
     tags = sorted(store.tag(entry.id, words.add, words.remove))
     if words.json:
-        _print_json({"id": entry.id, "tags": tags})
+        print_json({"id": entry.id, "tags": tags})
     else:
         print(f"{entry.label} has {'the tags ' + ', '.join(tags) if tags else 'no tags'}.")
     return 0
@@ -537,7 +543,7 @@ def _export(store: Store, words: argparse.Namespace) -> int:
     ids = [_find(store, model).id for model in words.models] or None
     done = export_set(store, words.file, ids)
     if words.json:
-        _print_json({"models": list(done.models), "left_out": list(done.left_out)})
+        print_json({"models": list(done.models), "left_out": list(done.left_out)})
         return 0
     print(f"{words.file} holds {', '.join(done.models)}, with the consent terms inside.")
     for sentence in done.left_out:
@@ -550,7 +556,7 @@ def _import(store: Store, words: argparse.Namespace) -> int:
 
     taken = import_set(store, words.file)
     if words.json:
-        _print_json(
+        print_json(
             {
                 "added": [_entry(entry) for entry in taken.added],
                 "known": list(taken.known),
@@ -569,7 +575,7 @@ def _import(store: Store, words: argparse.Namespace) -> int:
 def _check(store: Store, words: argparse.Namespace) -> int:
     problems, warned = store.check(), store.warnings()
     if words.json:
-        _print_json({"problems": problems, "warnings": warned})
+        print_json({"problems": problems, "warnings": warned})
     else:
         print("\n".join(problems) or "Every file is there and whole, and nothing lies about.")
         _warn(store)
@@ -580,7 +586,7 @@ def _forget(store: Store, words: argparse.Namespace) -> int:
     people = {consent.code for consent in store.consents()} | {entry.volunteer for entry in store.models()}
     gone = store.forget(words.what) if words.what in people else store.remove([_find(store, words.what).id])
     if words.json:
-        _print_json({"models": list(gone.models), "footage": list(gone.footage), "consents": gone.consents})
+        print_json({"models": list(gone.models), "footage": list(gone.footage), "consents": gone.consents})
     else:
         print(_gone(gone.models, gone.footage, gone.consents))
     return 0
@@ -594,9 +600,9 @@ def _consent(store: Store, words: argparse.Namespace) -> int:
     if words.what == "list":
         found = rules.in_force(store.consents())
         if words.json:
-            _print_json([consent_to_json(one) for one in found.values()])
+            print_json([consent_to_json(one) for one in found.values()])
             return 0
-        for line in _aligned([(code, rules.words(one)) for code, one in sorted(found.items())]):
+        for line in aligned([(code, rules.words(one)) for code, one in sorted(found.items())]):
             print(line)
         if not found:
             print("No consent is on record.")
@@ -607,7 +613,7 @@ def _consent(store: Store, words: argparse.Namespace) -> int:
     if words.what == "withdraw":
         gone = store.withdraw(words.code)
         if words.json:
-            _print_json(
+            print_json(
                 {"models": list(gone.models), "footage": list(gone.footage), "consents": gone.consents}
             )
             return 0
@@ -627,7 +633,7 @@ def _consent(store: Store, words: argparse.Namespace) -> int:
     )
     store.record_consent(consent)
     if words.json:
-        _print_json(consent_to_json(consent))
+        print_json(consent_to_json(consent))
     else:
         print(f"{consent.code}: {rules.words(consent)}\n{_CAUTION}")
     return 0
@@ -685,17 +691,19 @@ def _number(value: float) -> float | None:
     return float(value) if math.isfinite(value) else None
 
 
-def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:
-    """Rows as lines whose columns begin at the same places."""
+def aligned(rows: Sequence[Sequence[str]]) -> list[str]:
+    """Rows as lines whose columns stand under each other; a column that is empty in all of them is left out."""
     if not rows:
         return []
     wide = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
     return [
-        "  ".join(text.ljust(width) for text, width in zip(row, wide, strict=True)).rstrip() for row in rows
+        "  ".join(text.ljust(width) for text, width in zip(row, wide, strict=True) if width).rstrip()
+        for row in rows
     ]
 
 
-def _print_json(value: Mapping[str, Any] | Sequence[Any]) -> None:
+def print_json(value: Mapping[str, Any] | Sequence[Any]) -> None:
+    """One value for a program."""
     print(json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False))
 
 

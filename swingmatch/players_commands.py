@@ -6,11 +6,12 @@ Each command prints something to read; with ``--json`` it prints one JSON value 
 from __future__ import annotations
 
 import argparse
-import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from swingmatch import library_commands
 
 if TYPE_CHECKING:
     from swingmatch.findings.change import Changes
@@ -28,12 +29,7 @@ def register(commands: argparse._SubParsersAction) -> None:
     players = commands.add_parser(
         "players", help="what was said of each player, and what changed", epilog=_CAUTION
     )
-    where = argparse.ArgumentParser(add_help=False)
-    where.add_argument(
-        "--home", type=Path, metavar="DIR", help="folder of the library (default: SWINGMATCH_HOME)"
-    )
-    where.add_argument("--url", help="PostgreSQL database of the library (default: a file in its folder)")
-    where.add_argument("--json", action="store_true", help="print JSON for a program")
+    where = library_commands.where_it_is()
     inner = players.add_subparsers(dest="action", required=True)
     inner.add_parser("list", help="list the players", parents=[where])
     show = inner.add_parser("show", help="show what was said of a player, and what changed", parents=[where])
@@ -61,7 +57,7 @@ def _list(store: Store, words: argparse.Namespace) -> int:
         return 0
     if not found:
         print('No player is on record. "swingmatch explain CLIP --player NAME" keeps what is said of one.')
-    for line in _aligned([_line(one, *how_many.get(one.code, (0, None))) for one in found]):
+    for line in library_commands.aligned([_line(one, *how_many.get(one.code, (0, None))) for one in found]):
         print(line)
     for warning in store.warnings():
         print(warning)
@@ -219,13 +215,4 @@ def _review(one: KeptReview, changes: Changes | None) -> dict[str, Any]:
 def _print_json(value: Any) -> None:
     from swingmatch.players.numbers import plain
 
-    print(json.dumps(plain(value), ensure_ascii=False, indent=2))
-
-
-def _aligned(rows: Iterable[tuple[str, ...]]) -> list[str]:
-    """Rows as lines whose columns stand under each other; a column that is empty in all of them is left out."""
-    table = list(rows)
-    if not table:
-        return []
-    widths = [max(len(row[i]) for row in table) for i in range(len(table[0]))]
-    return ["  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True) if w).rstrip() for row in table]
+    library_commands.print_json(plain(value))

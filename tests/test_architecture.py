@@ -62,7 +62,7 @@ MAY_KNOW: dict[str, set[str]] = {
         "report",
     },
     "library_commands": {"library", "pipeline", "report.thumbnail", "stroke.swing"},
-    "players_commands": {"findings", "library", "players", "report", "stroke"},
+    "players_commands": {"findings", "library", "library_commands", "players", "report", "stroke"},
     "setup_check": set(),
     "series": set(),
     "errors": set(),

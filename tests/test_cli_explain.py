@@ -94,3 +94,17 @@ def test_a_players_last_review_is_set_beside_and_only_then_kept(asked, capsys, m
     cli.main(["explain", "a.mp4", "--player", "Ann", "--no-keep"])
     cli.main(["explain", "a.mp4"])
     assert seen == ["Ann"]
+
+
+def test_the_coachs_own_catalogue_goes_into_every_review(asked, monkeypatch):
+    from swingmatch.library.store import open_store
+    from swingmatch.players import own_catalogue
+
+    reviewed = []
+    monkeypatch.setattr(cli, "_review_all", lambda jobs, *rest: reviewed.extend(jobs) or 0)
+    assert cli.main(["compare", "a.mp4"]) == 0
+    with open_store() as store:
+        own = own_catalogue(store)
+    assert cli.main(["compare", "a.mp4"]) == 0
+    assert cli.main(["explain", "a.mp4"]) == 0
+    assert [options.catalogue for _, options in (*reviewed, *asked)] == [None, own, own]

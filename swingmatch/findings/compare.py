@@ -12,15 +12,12 @@ from swingmatch.align.alignment import Alignment
 from swingmatch.body.skeleton import INDEX, K, middle, swap_sides
 from swingmatch.findings.accuracy import Hides, can_be_seen, error_of, nothing_hidden
 from swingmatch.findings.columns import (
-    COLUMNS,
     INSTANT_NAMES,
-    INSTANTS,
     Spans,
     carried,
     columns_of,
     mean,
     means,
-    moments,
     near,
     spans_of,
     spread_over,
@@ -33,18 +30,6 @@ from swingmatch.findings.typical import own_spread, spread_of
 from swingmatch.series import resample
 from swingmatch.stroke.measures import angle_between
 from swingmatch.stroke.swing import Swing
-
-__all__ = (
-    "COLUMNS",
-    "INSTANTS",
-    "Hides",
-    "can_be_seen",
-    "compare",
-    "joint_differences",
-    "moments",
-    "nothing_hidden",
-    "quantities",
-)
 
 Array = NDArray[np.float64]
 

@@ -17,8 +17,8 @@ from swingmatch.body.skeleton import INDEX, KEYPOINTS
 from swingmatch.body.track import Track
 from swingmatch.clip.clip import Clip
 from swingmatch.clip.sound import Onsets
-from swingmatch.findings.accuracy import error_of
-from swingmatch.findings.compare import COLUMNS, can_be_seen
+from swingmatch.findings.accuracy import can_be_seen, error_of
+from swingmatch.findings.columns import COLUMNS
 from swingmatch.findings.quantities import QUANTITIES
 from swingmatch.footage import needs
 from swingmatch.footage.picture import Picture

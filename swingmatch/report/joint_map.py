@@ -6,7 +6,7 @@ import textwrap
 from html import escape
 from typing import Any
 
-from swingmatch.findings.compare import COLUMNS
+from swingmatch.findings.columns import COLUMNS
 from swingmatch.findings.deviation import Deviation
 from swingmatch.findings.review import Review
 from swingmatch.report.labels import moment_label, number, quantity_label, sentence_case

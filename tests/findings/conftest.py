@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from swingmatch.findings.compare import COLUMNS
+from swingmatch.findings.columns import COLUMNS
 from swingmatch.findings.quantities import QUANTITIES
 from swingmatch.stroke.direction import SIDES
 

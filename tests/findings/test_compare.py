@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from swingmatch.align.alignment import Alignment
 from swingmatch.align.warp import align
 from swingmatch.body.skeleton import INDEX, K, mirror
-from swingmatch.findings.columns import columns_of
-from swingmatch.findings.compare import COLUMNS, INSTANTS, compare, joint_differences, moments
+from swingmatch.findings.columns import COLUMNS, INSTANTS, columns_of, moments
+from swingmatch.findings.compare import compare, joint_differences
 from swingmatch.findings.quantities import QUANTITIES
 from swingmatch.stroke import measures as m
 from swingmatch.stroke.swing import phase_bounds

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from swingmatch.findings.catalogue.load import load
-from swingmatch.findings.compare import COLUMNS
+from swingmatch.findings.columns import COLUMNS
 from swingmatch.findings.deviation import Deviation
 from swingmatch.findings.explain import About, evidence_sentence, explain, finding_of, not_visible
 from swingmatch.findings.explanation_json import as_json, json_text, schema_text

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from swingmatch.body.skeleton import INDEX
 from swingmatch.clip.clip import Clip
 from swingmatch.clip.sound import Onsets
-from swingmatch.findings.compare import COLUMNS
+from swingmatch.findings.columns import COLUMNS
 from swingmatch.findings.quantities import QUANTITIES
 from swingmatch.footage import needs
 from swingmatch.footage.check import check, crosses_cut, cut_off, too_slow, unusable

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swingmatch.findings.compare import COLUMNS
+from swingmatch.findings.columns import COLUMNS
 from swingmatch.report.joint_map import grid, map_figure, signed_weight
 from swingmatch.report.labels import milliseconds, number
 from swingmatch.report.note import WIDTH, coach_note

@@ -11,7 +11,7 @@ import pytest
 
 from swingmatch.body.estimator import make_estimator
 from swingmatch.body.track import Track
-from swingmatch.findings.compare import COLUMNS
+from swingmatch.findings.columns import COLUMNS
 from swingmatch.findings.quantities import QUANTITIES
 from swingmatch.series import resample
 from swingmatch.stroke.direction import SIDES, side_name

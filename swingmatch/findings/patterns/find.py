@@ -14,8 +14,8 @@ from swingmatch.findings.patterns.decompose import Found, posterior
 from swingmatch.findings.patterns.noise import Noise, Seen, seen, shipped_noise
 from swingmatch.findings.patterns.pattern import Pattern
 
-#: A fault is said from this probability on, calibrated. On tuning seeds, one swing each, four in five of what was said
-#: from there on was planted, and one sound swing in fifty was alarmed (``python -m swingmatch.study.decompositions``).
+#: A fault is said from this probability on, calibrated. Of players that nothing was tuned on, three swings from five
+#: sides, 69 % of what was said was planted, and 8 % of the sound ones heard of a fault (``swingmatch.study.patterns``).
 SAY = 0.6
 #: In a single swing a fault counts as shown from this probability on.
 _SHOWN = 0.5

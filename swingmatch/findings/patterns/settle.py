@@ -6,15 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from swingmatch.findings.accuracy import error_of
+from swingmatch.findings.accuracy import can_be_seen, error_of
 from swingmatch.findings.catalogue.fault import Catalogue, Fault
-from swingmatch.findings.compare import can_be_seen
 from swingmatch.findings.evidence import Evidence
 from swingmatch.findings.patterns.decompose import signatures
 from swingmatch.findings.patterns.noise import Noise, seen, shipped_noise
 from swingmatch.findings.quantities import QUANTITIES
 from swingmatch.stroke.certainty import sides_that_show
-from swingmatch.stroke.direction import SIDES
+from swingmatch.stroke.direction import SIDES, side_name
 from swingmatch.stroke.strokes import STROKES
 
 #: Length of a signature, in standard deviations of the noise, from which a fault of the size that a coach would mention
@@ -31,8 +30,8 @@ class Settle:
     Attributes
     ----------
     fault : which. power : length of what this view shows of its signature, standard deviations of the noise.
-    sides : camera sides (of a right-hander) that show enough of it, best first.
-    needs : what else would be needed: "racket", "ball", "more swings".
+    sides : other camera sides (of a right-hander) that show enough of it, best first.
+    needs : what else would be needed and was not seen: "racket", "ball", "more swings".
     """
 
     fault: Fault
@@ -49,8 +48,15 @@ def would_settle(evidence: Evidence, catalogue: Catalogue, noise: Noise | None =
     power = (
         np.sqrt((view.whitened(g) ** 2).sum(axis=0)) if len(view.keys) else np.zeros(len(catalogue.faults))
     )
+    azimuth = evidence.camera_azimuth
+    here = side_name(azimuth) if np.isfinite(azimuth) else ""
     out = [
-        Settle(fault, float(p), sides_for(fault), needs_of(fault))
+        Settle(
+            fault,
+            float(p),
+            tuple(side for side in sides_for(fault) if side != here),
+            needs_of(fault, frozenset(view.keys)),
+        )
         for fault, p in zip(catalogue.faults, power, strict=True)
         if p < ENOUGH
     ]
@@ -79,10 +85,10 @@ def sides_for(fault: Fault) -> tuple[str, ...]:
     return tuple(sorted(good, key=lambda side: -share[side]))
 
 
-def needs_of(fault: Fault) -> tuple[str, ...]:
-    """What a fault's signature needs beside a body in view."""
+def needs_of(fault: Fault, shown: frozenset[str] = frozenset()) -> tuple[str, ...]:
+    """What a fault's signature needs beside a body in view; not what the measures that are ``shown`` had already."""
     rows = {row.key: row for row in STROKES[fault.stroke].measures}
-    named = [rows[key] for key in fault.weights if key in rows]
+    named = [rows[key] for key in fault.weights if key in rows and key not in shown]
     out = []
     if any(row.racket for row in named):
         out.append("racket")
