@@ -100,3 +100,15 @@ def rendered(tmp_path_factory):
     scene = Scene(surface="blue hard", seed=5)
     truth = render(motion, camera, Look.of(5, build=1.0), scene, path, subframes=1)
     return path, truth
+
+
+# What opens pages in a real browser.
+_browser = _load("browser")
+chromium, open_page, contexts = _browser.chromium, _browser.open_page, _browser.contexts
+shot, axe = _browser.shot, _browser.axe
+
+
+@pytest.fixture(scope="session")
+def browsing():
+    """The module with the sizes, the themes and ``new_page``, for fixtures that keep a page longer than a test."""
+    return _browser

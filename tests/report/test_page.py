@@ -4,7 +4,6 @@ import base64
 import datetime
 import json
 import re
-import shutil
 from dataclasses import replace
 
 import numpy as np
@@ -16,8 +15,6 @@ from swingmatch.report.scene import scene_payload, step_times, swing_data
 
 EVIL = "Bo <script>document.title='owned'</script> & \"Sons\""
 DAY = datetime.date(2024, 5, 17)
-CHROME = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-DRIVER = shutil.which("chromedriver")
 
 
 @pytest.fixture(scope="module")
@@ -35,66 +32,60 @@ def page_path(tmp_path_factory, make_scene, measure_scene, film_path):
 
 
 @pytest.fixture(scope="module")
-def browser(page_path):
-    if CHROME is None or DRIVER is None:
-        pytest.skip("no Chromium with its driver on this machine")
-    from selenium import webdriver
-    from selenium.webdriver.chrome.service import Service
-    from selenium.webdriver.support.ui import WebDriverWait
-
-    options = webdriver.ChromeOptions()
-    options.binary_location = CHROME
-    for flag in (
-        "--headless", "--no-sandbox", "--disable-gpu", "--enable-unsafe-swiftshader", "--no-first-run",
-        "--disable-background-networking", "--disable-component-update", "--disable-sync", "--window-size=1280,900",
-    ):  # fmt: skip
-        options.add_argument(flag)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    driver = webdriver.Chrome(options=options, service=Service(DRIVER))
-    try:
-        driver.get(page_path.as_uri())
-        ready = "return document.getElementById('scene').dataset.ready === 'yes'"
-        WebDriverWait(driver, 30).until(lambda d: d.execute_script(ready))
-        yield driver
-    finally:
-        driver.quit()
+def heard():
+    """What the browser said and asked for while the page was open: (errors, addresses)."""
+    return [], set()
 
 
-def test_no_errors_and_nothing_fetched(browser, page_path):
-    errors = [e for e in browser.get_log("browser") if e["level"] == "SEVERE"]
+@pytest.fixture(scope="module")
+def page(page_path, chromium, browsing, heard):
+    page = browsing.new_page(chromium)
+    errors, asked = heard
+    page.on("console", lambda message: errors.append(message.text) if message.type == "error" else None)
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    page.on("request", lambda request: asked.add(request.url))
+    page.goto(page_path.as_uri())
+    ready(page)
+    yield page
+    page.context.close()
+
+
+def ready(page):
+    page.wait_for_function("document.getElementById('scene').dataset.ready === 'yes'")
+
+
+@pytest.fixture
+def phone(page_path, open_page):
+    page = open_page(page_path.as_uri(), "phone")
+    ready(page)
+    return page
+
+
+def test_no_errors_and_nothing_fetched(page, page_path, heard):
+    errors, asked = heard
     assert errors == []
-    asked = set()
-    for entry in browser.get_log("performance"):
-        message = json.loads(entry["message"])["message"]
-        if message["method"] == "Network.requestWillBeSent":
-            asked.add(message["params"]["request"]["url"])
-    assert page_path.as_uri() in asked  # the log does see requests
+    assert page_path.as_uri() in asked  # requests are seen
     assert {url.split(":")[0] for url in asked} <= {"file", "data", "blob"}
     assert {u for u in asked if u.startswith("file")} == {page_path.as_uri()}
 
 
-def test_user_text_is_shown_as_text(browser):
-    assert browser.title == f"{EVIL}: forehand review"
-    assert browser.find_element("tag name", "h1").text == EVIL
-    assert browser.execute_script("return document.querySelectorAll('main img[src=x], main b').length") == 0
-    assert "<img src=x" in browser.find_element("css selector", "#sure + ul").text
+def test_user_text_is_shown_as_text(page):
+    assert page.title() == f"{EVIL}: forehand review"
+    assert page.inner_text("h1") == EVIL
+    assert page.locator("main img[src=x], main b").count() == 0
+    assert "<img src=x" in page.inner_text("#sure + ul")
 
 
-def test_slider_moves_both_figures(browser):
+def test_slider_moves_both_figures(page):
     read = (
-        "const g = document.getElementById('scene').data; const of = (n) => g.find((t) => t.name === n);"
-        "const joints = g[g.length - 1];"
+        "() => {const g = document.getElementById('scene').data; const joints = g[g.length - 1];"
         "return {player: g[4].x.slice(), model: g[2].x.slice(), colour: joints.marker.color.slice(),"
-        " text: joints.text.slice(), when: document.getElementById('when').innerText}"
-    )
-    move = (
-        "const s = document.getElementById('step'); s.value = arguments[0];"
-        "s.dispatchEvent(new Event('input', {bubbles: true}))"
+        " text: joints.text.slice(), when: document.getElementById('when').innerText}}"
     )
     seen = []
     for step in (5, 30):
-        browser.execute_script(move, step)
-        seen.append(browser.execute_script(read))
+        page.locator("#step").fill(str(step))
+        seen.append(page.evaluate(read))
     assert seen[0]["player"] != seen[1]["player"]
     assert seen[0]["model"] != seen[1]["model"]
     assert seen[0]["colour"] != seen[1]["colour"]
@@ -105,34 +96,30 @@ def test_slider_moves_both_figures(browser):
     assert "&lt;script&gt;" in knee  # Plotly is given the escaped name
 
 
-def test_contact_button_and_swing_choice(browser):
-    browser.find_element("id", "contact").click()
-    assert "At contact" in browser.find_element("id", "when").text
-    before = browser.execute_script("return document.getElementById('scene').data[4].x.slice()")
-    browser.execute_script(
-        "const s = document.getElementById('swing'); s.value = '0'; s.dispatchEvent(new Event('change'))"
-    )
-    after = browser.execute_script("return document.getElementById('scene').data[4].x.slice()")
+def test_contact_button_and_swing_choice(page):
+    page.click("#contact")
+    assert "At contact" in page.inner_text("#when")
+    drawn = "document.getElementById('scene').data[4].x.slice()"
+    before = page.evaluate(drawn)
+    page.select_option("#swing", "0")
+    after = page.evaluate(drawn)
     assert len(before) == len(after) > 50
 
 
-def test_play_button_runs_and_stops(browser):
-    from selenium.webdriver.support.ui import WebDriverWait
-
-    button, slider = browser.find_element("id", "play"), browser.find_element("id", "step")
-    at = slider.get_attribute("value")
-    button.click()
-    WebDriverWait(browser, 10).until(lambda d: slider.get_attribute("value") != at)
-    assert button.text == "Pause"
-    button.click()
-    assert button.text == "Play"
+def test_play_button_runs_and_stops(page):
+    at = page.input_value("#step")
+    page.click("#play")
+    page.wait_for_function("at => document.getElementById('step').value !== at", arg=at)
+    assert page.inner_text("#play") == "Pause"
+    page.click("#play")
+    assert page.inner_text("#play") == "Play"
 
 
-def test_map_carries_the_numbers(browser):
-    map_ = browser.execute_script(
-        "const g = document.getElementById('map'); const d = g.data[1];"
+def test_map_carries_the_numbers(page):
+    map_ = page.evaluate(
+        "() => {const g = document.getElementById('map'); const d = g.data[1];"
         "return {hover: d.hovertext, z: d.z, text: d.text, hidden: g.data[0].hovertext,"
-        " rows: g.layout.yaxis.ticktext, columns: g.layout.xaxis.ticktext, frames: g.layout.shapes.length}"
+        " rows: g.layout.yaxis.ticktext, columns: g.layout.xaxis.ticktext, frames: g.layout.shapes.length}}"
     )
     assert map_["columns"] == ["Take-back", "Drop", "Forward<br>swing", "Contact"]
     knee = map_["hover"][0][0]
@@ -145,95 +132,82 @@ def test_map_carries_the_numbers(browser):
     assert sum("Not visible from this view" in h for h in flat) == 2
 
 
-def test_film_can_be_played(browser, scene, film_fps):
-    from selenium.webdriver.support.ui import WebDriverWait
-
+def test_film_can_be_played(page, scene, film_fps):
     from swingmatch.report.clock import moments
 
-    film = browser.find_element("id", "film")
-    state = "return arguments[0].readyState >= 2 && arguments[0].videoWidth"
-    WebDriverWait(browser, 15).until(lambda d: d.execute_script(state, film) == 1280)
-    length = browser.execute_script("return arguments[0].duration", film)
+    film = page.locator("#film")
+    page.wait_for_function(
+        "() => {const f = document.getElementById('film'); return f.readyState >= 2 && f.videoWidth === 1280}"
+    )
+    length = film.evaluate("f => f.duration")
     assert length == pytest.approx(len(moments(scene.review, film_fps)) / film_fps, abs=0.2)
-    browser.find_element("id", "film-on").click()
-    WebDriverWait(browser, 10).until(
-        lambda d: d.execute_script("return arguments[0].currentTime", film) > 0.02
-    )
-    assert browser.execute_script("return arguments[0].error", film) is None
+    page.click("#film-on")
+    page.wait_for_function("document.getElementById('film').currentTime > 0.02")
+    assert film.evaluate("f => f.error") is None
 
 
-def test_pictures_have_words_and_the_page_a_language(browser):
-    assert browser.execute_script("return document.documentElement.lang") == "en"
-    images = browser.find_elements("tag name", "img")
+def test_pictures_have_words_and_the_page_a_language(page):
+    assert page.evaluate("document.documentElement.lang") == "en"
+    images = page.evaluate("[...document.querySelectorAll('img')].map((i) => [i.alt, i.naturalWidth])")
     assert len(images) == 4
-    assert all(i.get_attribute("alt") and i.get_property("naturalWidth") > 100 for i in images)
-    names = "return [...document.querySelectorAll('button, input, select')].filter((e) => !e.hidden && " \
+    assert all(alt and width > 100 for alt, width in images)
+    names = "[...document.querySelectorAll('button, input, select')].filter((e) => !e.hidden && " \
             "!(e.innerText || e.getAttribute('aria-label') || e.labels.length)).length"  # fmt: skip
-    assert browser.execute_script(names) == 0
+    assert page.evaluate(names) == 0
 
 
-def test_phone_shows_the_page_without_sideways_scrolling(browser):
-    browser.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride",
-        {"width": 390, "height": 844, "deviceScaleFactor": 2, "mobile": True},
-    )
-    from selenium.webdriver.support.ui import WebDriverWait
-
-    width = "return document.getElementById('scene').querySelector('svg').clientWidth"
-    try:  # the 3-D view follows a change of size a moment later
-        WebDriverWait(browser, 10).until(lambda d: d.execute_script(width) <= 390)
-        wider = (
-            "return [...document.querySelectorAll('body *')].filter((e) => !e.closest('.wide, #scene') && "
-            "e.getBoundingClientRect().right > 391).map((e) => e.outerHTML.slice(0, 80))"
-        )
-        assert browser.execute_script(wider) == []
-        assert browser.execute_script("return document.documentElement.scrollWidth") <= 390
-    finally:
-        browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+WIDER = (
+    "what => [...document.querySelectorAll(what)].filter((e) => !e.closest('.wide, #scene, svg *') && "
+    "e.getBoundingClientRect().right > 391).map((e) => e.outerHTML.slice(0, 80))"
+)
 
 
-def test_measures_open_by_keyboard_and_fit_a_phone(browser):
-    from selenium.webdriver.common.keys import Keys
+def test_phone_shows_the_page_without_sideways_scrolling(phone):
+    # The 3-D view follows a change of size a moment later.
+    phone.wait_for_function("document.getElementById('scene').querySelector('svg').clientWidth <= 390")
+    assert phone.evaluate(WIDER, "body *") == []
+    assert phone.evaluate("document.documentElement.scrollWidth") <= 390
 
-    shut = browser.find_element("css selector", "details.part:not([open]) > summary")
-    part = shut.find_element("xpath", "..")
-    shut.send_keys(Keys.ENTER)
+
+def test_measures_open_by_keyboard(page):
+    # Named by its place: once open it is no longer "the first that is shut".
+    at = page.evaluate("[...document.querySelectorAll('details.part')].findIndex((d) => !d.open)")
+    part = page.locator("details.part").nth(at)
+    part.locator("> summary").press("Enter")
     assert part.get_attribute("open") is not None
-    number = part.find_element("css selector", "details.one > summary")
-    number.send_keys(Keys.ENTER)
-    definition = part.find_element("css selector", "details.one > p")
-    assert definition.is_displayed()
-    assert len(definition.text) > 20
-    browser.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride",
-        {"width": 390, "height": 844, "deviceScaleFactor": 2, "mobile": True},
-    )
-    try:
-        browser.execute_script(
-            "for (const d of document.querySelectorAll('.measured details')) d.open = true"
-        )
-        wider = (
-            "return [...document.querySelectorAll('.measured *')].filter((e) => !e.closest('svg *') && "
-            "e.getBoundingClientRect().right > 391).map((e) => e.outerHTML.slice(0, 80))"
-        )
-        assert browser.execute_script(wider) == []
-        tall = (
-            "return [...document.querySelectorAll('svg.shot')].map((e) => e.getBoundingClientRect().height)"
-        )
-        assert min(browser.execute_script(tall)) > 80
-    finally:
-        browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    part.locator("details.one > summary").first.press("Enter")
+    definition = part.locator("details.one > p").first
+    assert definition.is_visible()
+    assert len(definition.inner_text()) > 20
 
 
-def test_on_paper_every_part_is_open(browser):
-    parts = "return [...document.querySelectorAll('details.part')].filter((d) => !d.open).length"
-    browser.execute_script("document.querySelector('details.part').open = false")
-    before = browser.execute_script(parts)
+def test_open_measures_fit_a_phone(phone):
+    phone.evaluate("for (const d of document.querySelectorAll('.measured details')) d.open = true")
+    assert phone.evaluate(WIDER, ".measured *") == []
+    tall = "[...document.querySelectorAll('svg.shot')].map((e) => e.getBoundingClientRect().height)"
+    assert min(phone.evaluate(tall)) > 80
+
+
+def test_on_paper_every_part_is_open(page):
+    parts = "[...document.querySelectorAll('details.part')].filter((d) => !d.open).length"
+    page.evaluate("document.querySelector('details.part').open = false")
+    before = page.evaluate(parts)
     assert before > 0
-    browser.execute_script("window.dispatchEvent(new Event('beforeprint'))")
-    assert browser.execute_script(parts) == 0
-    browser.execute_script("window.dispatchEvent(new Event('afterprint'))")
-    assert browser.execute_script(parts) == before
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    assert page.evaluate(parts) == 0
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    assert page.evaluate(parts) == before
+
+
+def test_the_rules_of_accessibility_hold_at_both_widths_in_both_themes(page_path, contexts, axe, shot):
+    broken = {}
+    for name, page in contexts(page_path.as_uri()):
+        ready(page)
+        page.evaluate("for (const d of document.querySelectorAll('details')) d.open = true")
+        shot(page, f"review-{name}")
+        broken[name] = axe(page)
+    assert broken == {name: [] for name in broken}
+    assert len(broken) == 4
 
 
 def test_page_is_small_enough_and_names_no_other_place(page_path, film_path):
